@@ -1,0 +1,264 @@
+//! What the screen, the watcher and the report see: immutable plain data, every number beside its quality.
+
+use crate::lead::{CamId, Role};
+use crate::reading::Reading;
+use crate::units::{
+    Amperes, Band, CrankAngle, CrankDegrees, Hertz, Percent, Rpm, SampleTime, Seconds, Volts,
+};
+use std::sync::Arc;
+
+/// The state of everything at one instant of the stream.
+#[derive(Debug, Clone)]
+pub struct Snapshot {
+    /// End of the samples seen so far.
+    pub at: SampleTime,
+    /// The same as time since the stream's first sample.
+    pub elapsed: Seconds,
+    /// Engine speed, mean over the last 0.2 s.
+    pub speed: Reading<Rpm>,
+    /// What the crank decoder knows.
+    pub sync: Sync,
+    /// One entry per cam of the engine sheet, in its order.
+    pub cams: Vec<CamSnapshot>,
+    /// Supply voltage, mean over the last 0.2 s.
+    pub supply: Reading<Volts>,
+    /// Peak to peak of the supply over the last 0.2 s.
+    pub supply_ripple: Reading<Volts>,
+    /// One entry per lead of the plan, in its order.
+    pub leads: Vec<LeadSnapshot>,
+    /// Rolling history for the agreement strip, oldest first, 20 points a second, at most 60 s.
+    pub history: Arc<[HistoryPoint]>,
+    /// All state changes so far, oldest first.
+    pub events: Arc<[Event]>,
+    /// Counts of what went wrong and right.
+    pub counts: Counts,
+}
+
+/// What the crank decoder knows.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Sync {
+    /// No teeth, or the crank stands.
+    Stopped,
+    /// Teeth, but no gap found yet.
+    Searching,
+    /// Angle known within one revolution.
+    Revolution,
+    /// Angle known within the 720 degree cycle.
+    Cycle,
+}
+
+/// One cam.
+#[derive(Debug, Clone)]
+pub struct CamSnapshot {
+    /// Which.
+    pub id: CamId,
+    /// Rolling phase against the reference at rest: mean over the edges of the last cam revolution, advance positive.
+    pub phase: Reading<CrankDegrees>,
+    /// Spread (standard deviation) of the edges in that mean.
+    pub spread: Option<CrankDegrees>,
+    /// Phase that the command lets expect, if it can be told.
+    pub due: Option<Band<CrankDegrees>>,
+    /// Reference windows at rest: angle of the rising and of the falling edge.
+    pub reference: Vec<[CrankAngle; 2]>,
+    /// Windows as measured over the last cycle; empty when not known.
+    pub measured: Vec<[CrankAngle; 2]>,
+    /// The command to its actuator.
+    pub command: CommandSnapshot,
+    /// Whether command and position agree.
+    pub agreement: Agreement,
+}
+
+/// The command to one actuator (ground-switched: duty is the share of time the pin is low).
+#[derive(Debug, Clone)]
+pub struct CommandSnapshot {
+    /// Duty, mean over the last 0.2 s.
+    pub duty: Reading<Percent>,
+    /// PWM frequency.
+    pub frequency: Reading<Hertz>,
+    /// Level while on.
+    pub low: Reading<Volts>,
+    /// Level while off, after the flyback.
+    pub high: Reading<Volts>,
+    /// Zone in which no motion is owed.
+    pub hold: Option<Band<Percent>>,
+    /// Mean current.
+    pub current: Reading<Amperes>,
+}
+
+/// Whether command and position agree.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord)]
+pub enum AgreementState {
+    /// Position does what the command asks.
+    Following,
+    /// It moves the right way, too slowly.
+    Lagging,
+    /// It does not move although it must.
+    NotFollowing,
+    /// It moves the other way.
+    AgainstCommand,
+    /// It is commanded to rest and is elsewhere.
+    OffRest,
+    /// It swings to and fro.
+    Hunting,
+    /// The actuator is not driven.
+    NoCommand,
+    /// The cam sensor gives nothing to judge by.
+    NoPosition,
+    /// Cannot be judged; the sentence says why.
+    NotJudged,
+}
+
+impl AgreementState {
+    /// The state in words.
+    pub fn words(self) -> &'static str {
+        match self {
+            Self::Following => "following",
+            Self::Lagging => "lagging",
+            Self::NotFollowing => "not following",
+            Self::AgainstCommand => "against command",
+            Self::OffRest => "off rest",
+            Self::Hunting => "hunting",
+            Self::NoCommand => "no command",
+            Self::NoPosition => "no position",
+            Self::NotJudged => "not judged",
+        }
+    }
+
+    /// Whether the screen must raise it.
+    pub fn is_disagreement(self) -> bool {
+        matches!(
+            self,
+            Self::Lagging
+                | Self::NotFollowing
+                | Self::AgainstCommand
+                | Self::OffRest
+                | Self::Hunting
+                | Self::NoCommand
+                | Self::NoPosition
+        )
+    }
+}
+
+/// The judgement on one cam.
+#[derive(Debug, Clone)]
+pub struct Agreement {
+    /// The state.
+    pub state: AgreementState,
+    /// Since when: the onset, not the moment of decision.
+    pub since: SampleTime,
+    /// What is the case, by how much and since when, in one sentence without the cam's name in front:
+    /// "78 % commanded for 2.4 s, moved 0.6°, at least 8° was due."
+    pub sentence: String,
+    /// Roles of the leads it rests on.
+    pub rests_on: Vec<Role>,
+}
+
+/// One lead.
+#[derive(Debug, Clone)]
+pub struct LeadSnapshot {
+    /// Input, from 1.
+    pub input: usize,
+    /// Role.
+    pub role: Role,
+    /// Where to connect.
+    pub place: String,
+    /// Whether the signal lives.
+    pub life: LeadLife,
+    /// A few words: "60-2, locked", "4 windows", "200 Hz", "13.7 V".
+    pub note: String,
+    /// Lowest and highest value of the last second, in `unit`.
+    pub range: Option<[f64; 2]>,
+    /// Mean of the last second.
+    pub level: Option<f64>,
+    /// "V", "A", "kPa".
+    pub unit: String,
+}
+
+/// First form of the lead proof.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum LeadLife {
+    /// Shows what its role should show.
+    Alive,
+    /// Shows something, but not what its role should show.
+    Doubtful,
+    /// Shows nothing.
+    Silent,
+    /// Not fitted.
+    Spare,
+}
+
+/// One point of the history, 1/20 s.
+#[derive(Debug, Clone, PartialEq)]
+pub struct HistoryPoint {
+    /// Middle of the interval.
+    pub at: SampleTime,
+    /// Engine speed if valid.
+    pub speed: Option<Rpm>,
+    /// One per cam, in the sheet's order.
+    pub cams: Vec<CamPoint>,
+}
+
+/// One cam at one point of the history.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct CamPoint {
+    /// Duty if valid.
+    pub duty: Option<Percent>,
+    /// Phase if valid.
+    pub phase: Option<CrankDegrees>,
+    /// Where the phase was due.
+    pub due: Option<Band<CrankDegrees>>,
+    /// State; an onset found later is written back into the points it covers.
+    pub state: AgreementState,
+}
+
+/// A change of state.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Event {
+    /// Onset.
+    pub at: SampleTime,
+    /// When it was decided.
+    pub decided: SampleTime,
+    /// Cam it concerns.
+    pub cam: Option<CamId>,
+    /// New state, if it is one of agreement.
+    pub state: Option<AgreementState>,
+    /// In words.
+    pub text: String,
+}
+
+/// Counts since the stream's start.
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq)]
+pub struct Counts {
+    /// Samples per channel analysed.
+    pub samples: u64,
+    /// Gaps in the stream.
+    pub gaps: u64,
+    /// Samples lost in gaps.
+    pub lost: u64,
+    /// Crank revolutions with valid angle.
+    pub revolutions: u64,
+    /// Times the crank pattern was lost.
+    pub sync_losses: u64,
+    /// Cam edges that fitted no reference edge.
+    pub stray_cam_edges: u64,
+}
+
+/// Minimum and maximum per column of one lead's trace.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Trace {
+    /// Role of the lead.
+    pub role: Role,
+    /// Unit of the values.
+    pub unit: String,
+    /// [min, max] per column, oldest first; a column without samples is `None`.
+    pub columns: Vec<Option<[f32; 2]>>,
+}
+
+/// Traces of all leads over one span.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub struct Traces {
+    /// Length of the span: time for a time view; for a crank-locked view the columns span 720 degrees.
+    pub span: Seconds,
+    /// One per lead.
+    pub leads: Vec<Trace>,
+}

@@ -1,0 +1,3 @@
+//! Keyway: the screens and commands.
+
+pub mod status;

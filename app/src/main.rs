@@ -1,0 +1,2 @@
+//! Keyway: the binary.
+fn main() {}

@@ -1,0 +1,1 @@
+//! Whole-system tests live in the `it` test binary.
