@@ -5,5 +5,8 @@ pub mod edge;
 pub mod engine;
 pub mod lead;
 pub mod reading;
+pub mod rotation;
 pub mod snapshot;
 pub mod units;
+pub mod wheel;
+pub mod zero_crossing;
