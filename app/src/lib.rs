@@ -1,3 +1,11 @@
 //! Keyway: the screens and commands.
 
+pub mod chart;
+pub mod fault;
+pub mod log;
+pub mod output;
+pub mod session;
+pub mod settings;
+pub mod setup;
 pub mod status;
+pub mod survey;

@@ -1,0 +1,61 @@
+//! The one way to standard output: what a command prints for people or programs.
+//! Logs never come here.
+
+use crate::fault::Fault;
+use serde::Serialize;
+use std::io::{self, ErrorKind, Write};
+use std::sync::Arc;
+
+/// Whether the reader is still there.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[must_use]
+pub enum Reader {
+    /// Go on.
+    There,
+    /// The far end of the pipe is closed, as by `head`: end quietly.
+    Gone,
+}
+
+/// Writes one line and flushes it, so that a program behind a pipe sees it at once.
+pub fn line(text: &str) -> Result<Reader, Fault> {
+    told(write_line(&mut io::stdout().lock(), text))
+}
+
+/// Writes one value as a JSON line.
+pub fn json<T: Serialize>(value: &T) -> Result<Reader, Fault> {
+    let text = serde_json::to_string(value).map_err(|e| Fault::Output(Arc::from(e.to_string())))?;
+    line(&text)
+}
+
+/// Writes one sentence to standard error. With nobody to read it there is nothing left to do.
+pub fn complain(sentence: &str) {
+    drop(write_line(&mut io::stderr().lock(), sentence));
+}
+
+fn write_line(out: &mut impl Write, text: &str) -> io::Result<()> {
+    out.write_all(text.as_bytes())?;
+    out.write_all(b"\n")?;
+    out.flush()
+}
+
+fn told(result: io::Result<()>) -> Result<Reader, Fault> {
+    match result {
+        Ok(()) => Ok(Reader::There),
+        Err(e) if e.kind() == ErrorKind::BrokenPipe => Ok(Reader::Gone),
+        Err(e) => Err(Fault::Output(Arc::from(e.to_string()))),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_closed_pipe_is_no_error() {
+        assert_eq!(
+            told(Err(io::Error::from(ErrorKind::BrokenPipe))).unwrap(),
+            Reader::Gone
+        );
+        assert!(told(Err(io::Error::from(ErrorKind::StorageFull))).is_err());
+    }
+}
