@@ -1,0 +1,468 @@
+//! The recorder. Synchronous: it runs on a thread of its own, fed by a lossless lane.
+
+use super::error::RecordError;
+use super::header::{
+    ENGINE_SHEET, FORMAT, LEAD_EVENTS, LEAD_PLAN, LeadEvent, NOTES, Note, PROFILE, RecordingHeader,
+    SAMPLE_ENCODING, SESSION, STREAM,
+};
+use super::samples;
+use super::store::{Shared, Store};
+use crate::block::{SampleBlock, StreamInfo};
+use mcap::records::{MessageHeader, Metadata, op};
+use mcap::write::NoSeek;
+use mcap::{Attachment, Compression, McapError, WriteOptions};
+use serde::Serialize;
+use std::borrow::Cow;
+use std::collections::BTreeMap;
+use std::fs::File;
+use std::io::{self, BufWriter, Write};
+use std::path::Path;
+use std::sync::Arc;
+use std::time::{Duration, Instant};
+
+/// After this time what was written is pushed out and synced, so that a power cut loses no more.
+pub const FLUSH_EVERY: Duration = Duration::from_millis(200);
+/// A chunk is closed at this many raw bytes even before that: the reader holds one chunk in memory.
+const CHUNK_BYTES: usize = 1 << 20;
+/// Gathers small writes; a chunk is written in one go.
+const BUFFER_BYTES: usize = 1 << 18;
+
+type Writer<S> = mcap::Writer<NoSeek<BufWriter<Shared<S>>>>;
+
+/// Writes one recording. Dropping it finishes the file as well, but only [`Self::finish`] tells of faults.
+pub struct Recorder<S: Store = File> {
+    /// `None` once finished or stopped by a fault.
+    writer: Option<Writer<S>>,
+    store: Shared<S>,
+    started_ns: u64,
+    opened: Instant,
+    streams: Vec<Stream>,
+    words: [u16; 2],
+    /// End of the last sample, in log time.
+    end_ns: u64,
+    /// The file is whole up to here, and holds the samples up to there.
+    safe_bytes: u64,
+    safe_ns: u64,
+    chunk_bytes: usize,
+    flushed: Instant,
+    sequence: u32,
+    scratch: Vec<u8>,
+}
+
+struct Stream {
+    generation: u64,
+    rate_hz: f64,
+    channels: Vec<u16>,
+    /// Log time of one sample, and its index; known from the first block on.
+    anchor: Option<(u64, u64)>,
+}
+
+impl Recorder<File> {
+    /// Makes the file, which must not exist yet, and writes the header through to the disk.
+    pub fn create(path: &Path, header: &RecordingHeader) -> Result<Self, RecordError> {
+        let file = File::options()
+            .write(true)
+            .create_new(true)
+            .open(path)
+            .map_err(|e| match e.kind() {
+                io::ErrorKind::AlreadyExists => RecordError::Exists(path.to_owned()),
+                _ => RecordError::Create(path.to_owned(), Arc::new(e)),
+            })?;
+        Self::with_store(file, header).inspect_err(|_| {
+            // Nothing was recorded yet; a stump would only be in the way of the next attempt.
+            if let Err(e) = std::fs::remove_file(path) {
+                tracing::warn!("cannot remove {}: {e}", path.display());
+            }
+        })
+    }
+}
+
+impl<S: Store> Recorder<S> {
+    /// Begins a recording in any store.
+    pub fn with_store(store: S, header: &RecordingHeader) -> Result<Self, RecordError> {
+        let store = Shared::new(store);
+        let (writer, words) = begin(store.handle(), header).map_err(|e| fault(e, 0.0))?;
+        let now = Instant::now();
+        let mut recorder = Self {
+            writer: Some(writer),
+            store,
+            started_ns: header.started_ns,
+            opened: now,
+            streams: Vec::new(),
+            words,
+            end_ns: header.started_ns,
+            safe_bytes: 0,
+            safe_ns: header.started_ns,
+            chunk_bytes: 0,
+            flushed: now,
+            sequence: 0,
+            scratch: Vec::new(),
+        };
+        recorder.flush()?;
+        Ok(recorder)
+    }
+
+    /// Announces a stream; its blocks follow. A reconnection is another stream.
+    pub fn stream(&mut self, info: &StreamInfo) -> Result<(), RecordError> {
+        if self.streams.iter().any(|s| s.generation == info.generation) {
+            return Ok(());
+        }
+        let result = match &mut self.writer {
+            Some(w) => announce(w, info),
+            None => return Err(RecordError::Stopped),
+        };
+        let channels = self.keep(result)?;
+        self.streams.push(Stream {
+            generation: info.generation,
+            rate_hz: info.rate_hz,
+            channels,
+            anchor: None,
+        });
+        self.flush()
+    }
+
+    /// Records one block exactly as it came, its index included.
+    pub fn block(&mut self, block: &SampleBlock) -> Result<(), RecordError> {
+        let Some(position) = self
+            .streams
+            .iter()
+            .rposition(|s| s.generation == block.generation)
+        else {
+            return Err(RecordError::UnknownStream {
+                generation: block.generation,
+            });
+        };
+        let expected = self.streams[position].channels.len();
+        let found = block
+            .channels
+            .iter()
+            .filter(|c| c.len() == block.len())
+            .count();
+        if found != expected || block.channels.len() != expected {
+            return Err(RecordError::Shape { found, expected });
+        }
+        if block.is_empty() {
+            return Ok(());
+        }
+        let log_time = self.log_time(position, block);
+        let mut scratch = std::mem::take(&mut self.scratch);
+        let sequence = self.sequence;
+        let result = match &mut self.writer {
+            None => return Err(RecordError::Stopped),
+            Some(w) => {
+                let ids = &self.streams[position].channels;
+                ids.iter()
+                    .zip(&block.channels)
+                    .try_for_each(|(&channel_id, channel)| {
+                        samples::encode(block.first_index, channel, &mut scratch);
+                        self.chunk_bytes += scratch.len();
+                        w.write_to_known_channel(
+                            &MessageHeader {
+                                channel_id,
+                                sequence,
+                                log_time,
+                                publish_time: log_time,
+                            },
+                            &scratch,
+                        )
+                    })
+            }
+        };
+        self.scratch = scratch;
+        self.sequence = self.sequence.wrapping_add(1);
+        self.keep(result)?;
+        let length = block.len() as f64 / self.streams[position].rate_hz;
+        self.end_ns = self.end_ns.max(log_time + nanoseconds(length));
+        if self.chunk_bytes >= CHUNK_BYTES {
+            self.close_chunk()?;
+        }
+        self.tick()
+    }
+
+    /// Writes a note at the present end of the samples.
+    pub fn note(&mut self, text: &str) -> Result<(), RecordError> {
+        self.word(0, &Note { text: text.into() })
+    }
+
+    /// Writes a lead event at the present end of the samples.
+    pub fn lead_event(&mut self, event: &LeadEvent) -> Result<(), RecordError> {
+        self.word(1, event)
+    }
+
+    /// Flushes and syncs when it is time to. Call it too when no samples arrive.
+    pub fn tick(&mut self) -> Result<(), RecordError> {
+        if self.flushed.elapsed() >= FLUSH_EVERY {
+            self.flush()
+        } else {
+            Ok(())
+        }
+    }
+
+    /// Pushes everything out and returns when it is on the medium.
+    pub fn flush(&mut self) -> Result<(), RecordError> {
+        self.close_chunk()?;
+        let synced = self.store.sync().map_err(McapError::from);
+        self.keep(synced)?;
+        self.flushed = Instant::now();
+        Ok(())
+    }
+
+    /// Bytes written so far.
+    pub fn bytes(&self) -> u64 {
+        self.store.written()
+    }
+
+    /// Seconds recorded so far, pauses between streams included.
+    pub fn seconds(&self) -> f64 {
+        seconds_between(self.started_ns, self.end_ns)
+    }
+
+    /// Writes the summary and the end, and syncs.
+    pub fn finish(mut self) -> Result<u64, RecordError> {
+        self.end()?;
+        Ok(self.store.written())
+    }
+
+    fn end(&mut self) -> Result<(), RecordError> {
+        let result = match &mut self.writer {
+            None => return Err(RecordError::Stopped),
+            // The summary takes its own closing flush: finish() does not flush the buffer below.
+            Some(w) => w.finish().map(|_| ()),
+        };
+        self.keep(result)?;
+        let flushed = match self.writer.take() {
+            Some(w) => w.into_inner().into_inner().flush(),
+            None => Ok(()),
+        };
+        let result = flushed
+            .and_then(|()| self.store.sync())
+            .map_err(McapError::from);
+        self.keep(result)
+    }
+
+    fn word<T: Serialize>(&mut self, which: usize, word: &T) -> Result<(), RecordError> {
+        let result = match &mut self.writer {
+            None => return Err(RecordError::Stopped),
+            Some(w) => json(word).and_then(|bytes| {
+                w.write_to_known_channel(
+                    &MessageHeader {
+                        channel_id: self.words[which],
+                        sequence: self.sequence,
+                        log_time: self.end_ns,
+                        publish_time: self.end_ns,
+                    },
+                    &bytes,
+                )
+            }),
+        };
+        self.keep(result)?;
+        self.tick()
+    }
+
+    fn close_chunk(&mut self) -> Result<(), RecordError> {
+        let result = match &mut self.writer {
+            None => return Err(RecordError::Stopped),
+            Some(w) => w.flush(),
+        };
+        self.keep(result)?;
+        self.chunk_bytes = 0;
+        self.safe_bytes = self.store.written();
+        self.safe_ns = self.end_ns;
+        Ok(())
+    }
+
+    /// The first stream begins with the recording; a later one where the clock of this computer
+    /// puts it, never before the end of the one before. Within a stream only the index counts.
+    fn log_time(&mut self, position: usize, block: &SampleBlock) -> u64 {
+        let length = block.len() as f64 / self.streams[position].rate_hz;
+        let (time, index) = *self.streams[position].anchor.get_or_insert_with(|| {
+            let arrived = self.started_ns + nanoseconds(self.opened.elapsed().as_secs_f64());
+            let begin = if position == 0 {
+                self.started_ns
+            } else {
+                self.end_ns.max(arrived.saturating_sub(nanoseconds(length)))
+            };
+            (begin, block.first_index)
+        });
+        let since = block.first_index.saturating_sub(index);
+        time.saturating_add(nanoseconds(since as f64 / self.streams[position].rate_hz))
+    }
+
+    /// On a fault: keeps the file up to its last complete chunk and ends it properly.
+    fn keep<T>(&mut self, result: Result<T, McapError>) -> Result<T, RecordError> {
+        result.map_err(|e| {
+            if let Some(writer) = self.writer.take() {
+                // Whatever the buffers still push out while they are dropped is cut off again.
+                drop(writer.into_inner());
+            }
+            let mended = self.store.cut(self.safe_bytes).and_then(|()| {
+                let mut store = self.store.handle();
+                store
+                    .write_all(&end_without_summary())
+                    .and_then(|()| store.flush())
+                    // Not even room for the end: the file is then as after a power cut, and reads as well.
+                    .or_else(|_| self.store.cut(self.safe_bytes))?;
+                self.store.sync()
+            });
+            if let Err(e) = mended {
+                tracing::warn!("the recording has no end, but reads up to its last chunk: {e}");
+            }
+            fault(e, seconds_between(self.started_ns, self.safe_ns))
+        })
+    }
+}
+
+impl<S: Store> Drop for Recorder<S> {
+    fn drop(&mut self) {
+        if self.writer.is_some()
+            && let Err(e) = self.end()
+        {
+            tracing::warn!("{e}");
+        }
+    }
+}
+
+fn begin<S: Store>(
+    store: Shared<S>,
+    header: &RecordingHeader,
+) -> Result<(Writer<S>, [u16; 2]), McapError> {
+    let options = WriteOptions::new()
+        .profile(PROFILE)
+        .compression(Some(Compression::Zstd))
+        .compression_level(1)
+        // Compression on the recorder thread: at the highest rate it takes a few percent of a core.
+        .compression_threads(0)
+        // Chunks are closed by this file alone, so that a block never straddles two.
+        .chunk_size(None)
+        .disable_seeking(true);
+    let mut w = options.create(NoSeek::new(BufWriter::with_capacity(BUFFER_BYTES, store)))?;
+    let schema = |w: &mut Writer<S>, name: &str, fields: &str| {
+        w.add_schema(name, "jsonschema", fields.as_bytes())
+    };
+    let notes = schema(
+        &mut w,
+        "keyway.Note",
+        r#"{"type":"object","properties":{"text":{"type":"string"}}}"#,
+    )?;
+    let leads = schema(
+        &mut w,
+        "keyway.LeadEvent",
+        r#"{"type":"object","properties":{"input":{"type":"integer"},"role":{"type":"string"},"life":{"type":"string"},"text":{"type":"string"}}}"#,
+    )?;
+    let none = BTreeMap::new();
+    let words = [
+        w.add_channel(notes, NOTES, "json", &none)?,
+        w.add_channel(leads, LEAD_EVENTS, "json", &none)?,
+    ];
+    for (name, text) in [
+        (ENGINE_SHEET, &header.engine_sheet),
+        (LEAD_PLAN, &header.lead_plan),
+    ] {
+        // An attachment cannot begin inside a chunk.
+        w.flush()?;
+        w.attach(&Attachment {
+            log_time: header.started_ns,
+            create_time: header.started_ns,
+            name: name.into(),
+            media_type: "application/toml".into(),
+            data: Cow::Borrowed(text.as_bytes()),
+        })?;
+    }
+    // Last, so that a file which has it has the whole header.
+    w.write_metadata(&Metadata {
+        name: SESSION.into(),
+        metadata: BTreeMap::from([
+            ("format".into(), FORMAT.to_string()),
+            ("started_ns".into(), header.started_ns.to_string()),
+            ("operator".into(), header.operator.clone()),
+            ("note".into(), header.note.clone()),
+            ("software".into(), header.software.clone()),
+            ("channels".into(), format!("{},{}", words[0], words[1])),
+        ]),
+    })?;
+    Ok((w, words))
+}
+
+fn announce<S: Store>(w: &mut Writer<S>, info: &StreamInfo) -> Result<Vec<u16>, McapError> {
+    let mut ids = Vec::with_capacity(info.enabled.len());
+    for &number in &info.enabled {
+        let input = number + 1;
+        let mut metadata = BTreeMap::from([
+            ("generation".to_owned(), info.generation.to_string()),
+            ("input".to_owned(), input.to_string()),
+            ("rate_hz".to_owned(), info.rate_hz.to_string()),
+        ]);
+        if let Some(c) = info.device.channels.get(number) {
+            for (key, value) in [
+                ("name", c.name.clone()),
+                ("unit", c.unit.clone()),
+                ("scale", c.scale.to_string()),
+                ("offset", c.offset.to_string()),
+            ] {
+                let _ = metadata.insert(key.to_owned(), value);
+            }
+        }
+        ids.push(w.add_channel(0, &format!("/samples/{input}"), SAMPLE_ENCODING, &metadata)?);
+    }
+    let list = ids.iter().map(u16::to_string).collect::<Vec<_>>().join(",");
+    w.write_metadata(&Metadata {
+        name: STREAM.into(),
+        metadata: BTreeMap::from([
+            ("generation".into(), info.generation.to_string()),
+            ("channels".into(), list),
+            (
+                "stream".into(),
+                String::from_utf8_lossy(&json(info)?).into_owned(),
+            ),
+        ]),
+    })?;
+    Ok(ids)
+}
+
+fn json<T: Serialize>(value: &T) -> Result<Vec<u8>, McapError> {
+    serde_json::to_vec(value).map_err(|e| McapError::Io(e.into()))
+}
+
+/// Data end, a footer that states there is no summary, and the closing magic: a complete MCAP file.
+fn end_without_summary() -> Vec<u8> {
+    let mut bytes = Vec::new();
+    for (opcode, length) in [(op::DATA_END, 4u8), (op::FOOTER, 20)] {
+        bytes.push(opcode);
+        bytes.extend_from_slice(&u64::from(length).to_le_bytes());
+        bytes.resize(bytes.len() + usize::from(length), 0);
+    }
+    bytes.extend_from_slice(mcap::MAGIC);
+    bytes
+}
+
+fn fault(error: McapError, seconds: f64) -> RecordError {
+    match error {
+        McapError::Io(e) => match e.kind() {
+            io::ErrorKind::StorageFull
+            | io::ErrorKind::QuotaExceeded
+            | io::ErrorKind::WriteZero => RecordError::DiskFull { seconds },
+            _ => RecordError::Write {
+                seconds,
+                source: Arc::new(e),
+            },
+        },
+        McapError::TooManyChannels | McapError::TooManySchemas => {
+            RecordError::TooManyStreams { seconds }
+        }
+        other => RecordError::Write {
+            seconds,
+            source: Arc::new(io::Error::other(other)),
+        },
+    }
+}
+
+fn seconds_between(from_ns: u64, to_ns: u64) -> f64 {
+    Duration::from_nanos(to_ns.saturating_sub(from_ns)).as_secs_f64()
+}
+
+fn nanoseconds(seconds: f64) -> u64 {
+    Duration::try_from_secs_f64(seconds)
+        .ok()
+        .and_then(|d| u64::try_from(d.as_nanos()).ok())
+        .unwrap_or(u64::MAX)
+}
