@@ -2,10 +2,15 @@
 
 pub mod chart;
 pub mod fault;
+pub mod figure;
+pub mod font;
 pub mod log;
 pub mod output;
+pub mod screen;
 pub mod session;
 pub mod settings;
 pub mod setup;
 pub mod status;
 pub mod survey;
+pub mod theme;
+pub mod widget;

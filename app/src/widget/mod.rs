@@ -1,0 +1,7 @@
+//! What several screens are made of. Widgets are functions: they hold nothing.
+
+pub mod bar;
+pub mod button;
+pub mod label;
+pub mod mark;
+pub mod rail;
