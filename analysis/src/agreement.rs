@@ -1,0 +1,524 @@
+//! Whether position follows command, from invariants that hold whatever the hold duty is:
+//! outside the hold zone a healthy phaser moves, at the slowest rate of the sheet or faster, until it meets a stop;
+//! commanded to rest it ends at its reference. Hold duty drifts with oil, coil temperature and supply and is never judged.
+//!
+//! Inside, positions are degrees along the drive: zero at the reference at rest, positive when driven.
+
+use crate::drive::{Drive, Point, Stops, Verdict};
+use crate::engine::{CamSheet, PhaserSheet, Rest};
+use crate::hunting::hunting;
+use crate::lead::{CamId, Role};
+use crate::sentence::{Finding, Reason, sentence};
+use crate::snapshot::{Agreement, AgreementState};
+use crate::units::{Band, CrankDegrees, Hertz, Percent, Rpm, SampleTime, Volts};
+use std::collections::VecDeque;
+
+/// After this long at running speed oil pressure is owed (common practice, from memory).
+const RUN_IN: f64 = 2.0;
+/// How long the track is kept: hunting needs 4 s.
+const TRACK: f64 = 4.0;
+/// A command that stands this long is not given.
+const NO_COMMAND: f64 = 1.0;
+/// No cam edges for this long while the crank turns.
+const NO_POSITION: f64 = 0.5;
+/// Commanded to rest for this long, it has to be there or on the way. The price of less is a false flag on cold oil.
+const REST_TIME: f64 = 1.2;
+/// Motion over [`REST_LOOK`] below which it stands.
+const REST_STILL: f64 = 0.75;
+const REST_LOOK: f64 = 0.8;
+/// Agreement must be seen this long before a disagreement is withdrawn.
+const CLEAR: f64 = 0.5;
+/// A reason not to judge must last this long before it replaces a judgement.
+const LOSE: f64 = 0.2;
+
+/// What is known of the engine at one instant.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum EngineView {
+    /// Does not turn.
+    Stopped,
+    /// Turns; the pattern is not found.
+    NoSync,
+    /// Angle known within a revolution only.
+    Revolution,
+    /// Angle known within the cycle.
+    Cycle(Rpm),
+}
+
+/// What is known of the command.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum CommandView {
+    /// No lead.
+    NoLead,
+    /// The lead shows nothing.
+    Silent,
+    /// Not enough seen.
+    Measuring,
+    /// It switches.
+    Duty(Percent),
+    /// It stands near ground.
+    Ground,
+    /// It stands at a level that is not ground, since that instant.
+    Stands(Volts, SampleTime),
+}
+
+/// What is known of the position.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum PositionView {
+    /// No lead.
+    NoLead,
+    /// The lead shows nothing.
+    Silent,
+    /// Not known for a reason that is not a fault.
+    Unknown(Reason),
+    /// No edges since that instant; the lead stands at that level.
+    NoEdges(SampleTime, Option<Volts>),
+    /// The cam phase.
+    Phase(CrankDegrees),
+}
+
+/// What one judgement looks at.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Observation {
+    /// When.
+    pub at: SampleTime,
+    /// The engine.
+    pub engine: EngineView,
+    /// The command.
+    pub command: CommandView,
+    /// The position.
+    pub position: PositionView,
+    /// Supply, if known to be steady.
+    pub supply: Option<Volts>,
+}
+
+/// A change of state.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Change {
+    /// The new state.
+    pub state: AgreementState,
+}
+
+/// Judges one cam.
+#[derive(Debug, Clone)]
+pub struct Judge {
+    rate: f64,
+    cam: CamId,
+    running: f64,
+    known_good: bool,
+    tolerance: f64,
+    phaser: Option<PhaserSheet>,
+    track: VecDeque<Point>,
+    drive: Option<Drive>,
+    rest_since: Option<f64>,
+    running_since: Option<f64>,
+    state: AgreementState,
+    since: f64,
+    finding: Finding,
+    /// When the present disagreement was last shown true.
+    last_true: f64,
+    /// When it began to look otherwise.
+    otherwise: Option<f64>,
+    due: Option<Band<CrankDegrees>>,
+}
+
+impl Judge {
+    /// A judge of the cam of `sheet`; `idle` is the lowest idle speed.
+    pub fn new(sheet: &CamSheet, idle: Rpm, rate: Hertz) -> Self {
+        let reason = if sheet.phaser.is_some() {
+            Reason::Measuring
+        } else {
+            Reason::NoPhaser
+        };
+        Self {
+            rate: rate.0,
+            cam: sheet.cam,
+            running: 0.7 * idle.0,
+            known_good: sheet.known_good,
+            tolerance: sheet.tolerance.0,
+            phaser: sheet.phaser.clone(),
+            track: VecDeque::new(),
+            drive: None,
+            rest_since: None,
+            running_since: None,
+            state: AgreementState::NotJudged,
+            since: 0.0,
+            finding: Finding::NotJudged(reason),
+            last_true: 0.0,
+            otherwise: None,
+            due: None,
+        }
+    }
+
+    /// The judgement so far.
+    pub fn agreement(&self) -> Agreement {
+        let rest = self.phaser.as_ref().map_or(Rest::Retarded, |p| p.rest);
+        Agreement {
+            state: self.state,
+            since: SampleTime(self.since * self.rate),
+            sentence: sentence(self.finding, rest),
+            rests_on: match self.state {
+                AgreementState::NotJudged => Vec::new(),
+                AgreementState::NoCommand => vec![Role::Crank, Role::Command(self.cam)],
+                AgreementState::NoPosition => vec![Role::Crank, Role::Cam(self.cam)],
+                _ => vec![Role::Crank, Role::Cam(self.cam), Role::Command(self.cam)],
+            },
+        }
+    }
+
+    /// Where the phase is due, if it can be told.
+    pub fn due(&self) -> Option<Band<CrankDegrees>> {
+        self.due
+    }
+
+    /// Samples were lost: all windows start again.
+    pub fn gap(&mut self) {
+        self.track.clear();
+        self.drive = None;
+        self.rest_since = None;
+        self.otherwise = None;
+    }
+
+    /// Looks once; returns the change of state, if there is one.
+    pub fn observe(&mut self, seen: &Observation) -> Option<Change> {
+        let now = seen.at.0 / self.rate;
+        self.due = None;
+        let (state, since, finding) = match self.judgeable(now, seen) {
+            Err((state, since, finding)) => {
+                self.gap();
+                (state, since, finding)
+            }
+            Ok((duty, phase, rpm, phaser)) => {
+                self.judge(now, duty, phase, rpm, seen.supply, &phaser)
+            }
+        };
+        self.settle(now, state, since, finding)
+    }
+
+    /// Duty, phase and speed if all are there; else what that means.
+    #[allow(
+        clippy::type_complexity,
+        reason = "a judgement is a state, its onset and its finding"
+    )]
+    fn judgeable(
+        &mut self,
+        now: f64,
+        seen: &Observation,
+    ) -> Result<(f64, f64, f64, PhaserSheet), (AgreementState, f64, Finding)> {
+        let not = |reason| {
+            Err((
+                AgreementState::NotJudged,
+                now,
+                Finding::NotJudged(reason),
+            ))
+        };
+        let Some(phaser) = self.phaser.clone() else {
+            return not(Reason::NoPhaser);
+        };
+        let rpm = match seen.engine {
+            EngineView::Cycle(rpm) => Some(rpm.0),
+            EngineView::Stopped => {
+                self.running_since = None;
+                return not(Reason::Stopped);
+            }
+            EngineView::NoSync => return not(Reason::NoSync),
+            EngineView::Revolution => None,
+        };
+        if rpm.is_some_and(|rpm| rpm < self.running) {
+            self.running_since = None;
+            return not(Reason::Cranking);
+        }
+        let running_since = *self.running_since.get_or_insert(now);
+        match seen.position {
+            PositionView::NoLead => return not(Reason::NoCamLead),
+            PositionView::Silent => return not(Reason::CamSilent),
+            PositionView::NoEdges(since, volts) => {
+                let since = (since.0 / self.rate).max(running_since);
+                if now - since < NO_POSITION {
+                    return not(Reason::Measuring);
+                }
+                return Err((
+                    AgreementState::NoPosition,
+                    since,
+                    Finding::NoPosition {
+                        seconds: now - since,
+                        volts: volts.map(|v| v.0),
+                    },
+                ));
+            }
+            PositionView::Unknown(_) | PositionView::Phase(_) => {}
+        }
+        let duty = match seen.command {
+            CommandView::NoLead => return not(Reason::NoCommandLead),
+            CommandView::Silent => return not(Reason::CommandSilent),
+            CommandView::Measuring => return not(Reason::Measuring),
+            CommandView::Ground => return not(Reason::HeldAtGround),
+            CommandView::Stands(volts, since) => {
+                let since = (since.0 / self.rate).max(running_since);
+                if !phaser.always_driven {
+                    0.0
+                } else if now - since >= NO_COMMAND {
+                    return Err((
+                        AgreementState::NoCommand,
+                        since,
+                        Finding::NoCommand {
+                            volts: volts.0,
+                            seconds: now - since,
+                        },
+                    ));
+                } else {
+                    return not(Reason::Measuring);
+                }
+            }
+            CommandView::Duty(duty) => duty.0,
+        };
+        let Some(rpm) = rpm else {
+            return not(Reason::CycleUnresolved);
+        };
+        let phase = match seen.position {
+            PositionView::Phase(phase) => phase.0 * phaser.rest.drive_sign(),
+            PositionView::Unknown(reason) => return not(reason),
+            PositionView::NoLead | PositionView::Silent | PositionView::NoEdges(..) => {
+                return not(Reason::Measuring);
+            }
+        };
+        if now - running_since < RUN_IN {
+            return not(Reason::RunIn);
+        }
+        Ok((duty, phase, rpm, phaser))
+    }
+
+    fn judge(
+        &mut self,
+        now: f64,
+        duty: f64,
+        phase: f64,
+        rpm: f64,
+        supply: Option<Volts>,
+        phaser: &PhaserSheet,
+    ) -> (AgreementState, f64, Finding) {
+        self.track.push_back(Point {
+            t: now,
+            x: phase,
+            duty,
+            rpm,
+        });
+        while self.track.front().is_some_and(|p| now - p.t > TRACK) {
+            let _ = self.track.pop_front();
+        }
+        let commands_rest = duty < phaser.rest_below.0;
+        if commands_rest {
+            let _ = self.rest_since.get_or_insert(now);
+        } else {
+            self.rest_since = None;
+        }
+        let push = Drive::push(duty, supply, phaser);
+        if self.drive.as_ref().is_none_or(|d| d.is_over(now, push)) {
+            self.drive = Drive::begin(now, phase, push);
+        }
+        let stops = Stops {
+            authority: phaser.authority.0,
+            tolerance: self.tolerance,
+        };
+        let verdict = self
+            .drive
+            .as_mut()
+            .map(|drive| drive.look(now, phase, push, phaser.slowest.0, &stops));
+        let band = self
+            .drive
+            .as_ref()
+            .filter(|d| d.is_away() || self.known_good)
+            .map(|d| d.band(now, &stops));
+        self.due = band.map(|(low, high)| {
+            if phaser.rest.drive_sign() > 0.0 {
+                Band {
+                    low: CrankDegrees(low),
+                    high: CrankDegrees(high),
+                }
+            } else {
+                Band {
+                    low: CrankDegrees(-high),
+                    high: CrankDegrees(-low),
+                }
+            }
+        });
+
+        if let Some(found) = hunting(&self.track) {
+            let since = self.track.front().map_or(now, |p| p.t);
+            return (AgreementState::Hunting, since, found);
+        }
+        if let Some(off) = self.off_rest(now, duty, phase, phaser.rest) {
+            return off;
+        }
+        let (drive, verdict) = match (&self.drive, verdict) {
+            (Some(drive), Some(verdict)) => (drive, verdict),
+            _ => return self.nothing_owed(now, Finding::Holding { duty, phase }),
+        };
+        let seconds = now - drive.began();
+        // On the way to rest the rest rule judges; without a reference nobody knows where rest is.
+        let by_rest = !drive.is_away() && (commands_rest || !self.known_good);
+        match verdict {
+            Verdict::Open { .. } if commands_rest && phase.abs() <= self.tolerance => {
+                (AgreementState::Following, now, Finding::AtRest { duty, phase })
+            }
+            Verdict::Still { moved, .. } | Verdict::Slow { moved, .. } if by_rest => self
+                .nothing_owed(
+                    now,
+                    Finding::Driven {
+                        duty,
+                        seconds,
+                        moved,
+                    },
+                ),
+            Verdict::Open { moved } => self.nothing_owed(
+                now,
+                Finding::Driven {
+                    duty,
+                    seconds,
+                    moved,
+                },
+            ),
+            Verdict::AtStop => (
+                AgreementState::Following,
+                now,
+                if drive.is_away() {
+                    Finding::AtStop { duty, phase }
+                } else {
+                    Finding::AtRest { duty, phase }
+                },
+            ),
+            Verdict::Moving { moved } => (
+                AgreementState::Following,
+                now,
+                Finding::Driven {
+                    duty,
+                    seconds,
+                    moved,
+                },
+            ),
+            Verdict::Still { since, moved, due } => (
+                AgreementState::NotFollowing,
+                since,
+                Finding::Stuck {
+                    duty,
+                    seconds: now - since,
+                    moved,
+                    due,
+                },
+            ),
+            Verdict::Slow { since, moved, due } => (
+                AgreementState::Lagging,
+                since,
+                Finding::Slow {
+                    duty,
+                    seconds: now - since,
+                    moved,
+                    due,
+                },
+            ),
+            Verdict::Against { since, moved } => (
+                AgreementState::AgainstCommand,
+                since,
+                Finding::Against {
+                    duty,
+                    seconds: now - since,
+                    moved,
+                },
+            ),
+        }
+    }
+
+    /// Nothing tells for or against: a phaser that did not follow when it last had to is not acquitted by silence.
+    fn nothing_owed(&self, now: f64, finding: Finding) -> (AgreementState, f64, Finding) {
+        let duty = match finding {
+            Finding::Holding { duty, .. } | Finding::Driven { duty, .. } => duty,
+            _ => 0.0,
+        };
+        match self.state {
+            AgreementState::NotFollowing
+            | AgreementState::Lagging
+            | AgreementState::OffRest
+            | AgreementState::AgainstCommand => (
+                self.state,
+                self.since,
+                Finding::Unrefuted {
+                    duty,
+                    ago: now - self.last_true,
+                },
+            ),
+            _ => (AgreementState::Following, now, finding),
+        }
+    }
+
+    fn off_rest(
+        &self,
+        now: f64,
+        duty: f64,
+        phase: f64,
+        rest: Rest,
+    ) -> Option<(AgreementState, f64, Finding)> {
+        let since = self.rest_since?;
+        if !self.known_good || now - since < REST_TIME || phase.abs() <= self.tolerance {
+            return None;
+        }
+        let then = self.track.iter().find(|p| now - p.t <= REST_LOOK)?;
+        // Still there means: neither moving now nor having moved during the look.
+        let (low, high) = self
+            .track
+            .iter()
+            .skip_while(|p| p.t < then.t)
+            .fold((f64::INFINITY, f64::NEG_INFINITY), |(a, b), p| {
+                (a.min(p.x), b.max(p.x))
+            });
+        let covered = now - then.t > REST_LOOK - 0.1;
+        (covered && high - low < REST_STILL).then(|| {
+            (
+                AgreementState::OffRest,
+                since,
+                Finding::OffRest {
+                    duty,
+                    seconds: now - since,
+                    phase: phase * rest.drive_sign(),
+                    tolerance: self.tolerance,
+                    beyond: phase < 0.0,
+                },
+            )
+        })
+    }
+
+    /// Lets a state replace the present one: a disagreement at once, anything else when it has lasted.
+    fn settle(
+        &mut self,
+        now: f64,
+        state: AgreementState,
+        since: f64,
+        finding: Finding,
+    ) -> Option<Change> {
+        if state == self.state {
+            if !matches!(finding, Finding::Unrefuted { .. }) {
+                self.last_true = now;
+            }
+            self.otherwise = None;
+            self.finding = finding;
+            return None;
+        }
+        let began = *self.otherwise.get_or_insert(now);
+        let wait = if state.is_disagreement() {
+            0.0
+        } else if self.state.is_disagreement() && state == AgreementState::Following {
+            CLEAR
+        } else if self.state == AgreementState::NotJudged {
+            0.0
+        } else {
+            LOSE
+        };
+        if now - began < wait {
+            return None;
+        }
+        self.state = state;
+        self.since = if state.is_disagreement() { since } else { began };
+        self.finding = finding;
+        self.last_true = now;
+        self.otherwise = None;
+        Some(Change { state })
+    }
+}

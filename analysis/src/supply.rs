@@ -1,0 +1,119 @@
+//! Slow figures of a lead: mean, lowest and highest over the last slices. Serves the supply, the current and every lead's level and range.
+
+use crate::ring::extremes;
+use std::collections::VecDeque;
+
+#[derive(Debug, Clone, Copy)]
+struct Slice {
+    sum: f64,
+    n: f64,
+    low: i16,
+    high: i16,
+}
+
+/// Mean and extremes, in counts.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Extent {
+    /// Mean.
+    pub mean: f64,
+    /// Lowest sample.
+    pub low: i16,
+    /// Highest sample.
+    pub high: i16,
+}
+
+/// Sums of the last slices of one lead.
+#[derive(Debug, Clone)]
+pub struct Slices {
+    kept: VecDeque<Slice>,
+    most: usize,
+}
+
+impl Slices {
+    /// Keeps at most `most` slices.
+    pub fn new(most: usize) -> Self {
+        Self {
+            kept: VecDeque::with_capacity(most + 1),
+            most,
+        }
+    }
+
+    /// Takes one slice of samples.
+    pub fn push(&mut self, samples: &[i16]) {
+        if samples.is_empty() {
+            return;
+        }
+        let (low, high) = extremes(samples);
+        let sum = samples.iter().map(|&x| i64::from(x)).sum::<i64>() as f64;
+        if self.kept.len() >= self.most {
+            let _ = self.kept.pop_front();
+        }
+        self.kept.push_back(Slice {
+            sum,
+            n: samples.len() as f64,
+            low,
+            high,
+        });
+    }
+
+    /// Mean and extremes of the last `slices`; `None` before the first.
+    pub fn extent(&self, slices: usize) -> Option<Extent> {
+        let (mut sum, mut n, mut low, mut high) = (0.0, 0.0, i16::MAX, i16::MIN);
+        for s in self.kept.iter().rev().take(slices) {
+            sum += s.sum;
+            n += s.n;
+            low = low.min(s.low);
+            high = high.max(s.high);
+        }
+        (n > 0.0).then(|| Extent {
+            mean: sum / n,
+            low,
+            high,
+        })
+    }
+
+    /// Lowest and highest of the means of the last `slices`: the swing of the lead without its noise.
+    pub fn mean_swing(&self, slices: usize) -> Option<[f64; 2]> {
+        self.kept
+            .iter()
+            .rev()
+            .take(slices)
+            .map(|s| s.sum / s.n)
+            .fold(None, |acc: Option<[f64; 2]>, m| {
+                Some(acc.map_or([m, m], |[a, b]| [a.min(m), b.max(m)]))
+            })
+    }
+
+    /// Slices held.
+    pub fn len(&self) -> usize {
+        self.kept.len()
+    }
+
+    /// Whether no slice is held.
+    pub fn is_empty(&self) -> bool {
+        self.kept.is_empty()
+    }
+
+    /// Forgets all slices, as after a gap.
+    pub fn clear(&mut self) {
+        self.kept.clear();
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn mean_and_extremes_of_the_last_slices() {
+        let mut s = Slices::new(3);
+        for x in [[0, 100], [10, 20], [20, 40], [-5, 5]] {
+            s.push(&x);
+        }
+        let e = s.extent(2).expect("two slices");
+        assert!((e.mean - 15.0).abs() < 1e-12);
+        assert_eq!((e.low, e.high), (-5, 40));
+        assert_eq!(s.extent(9).expect("three").high, 40);
+        assert_eq!(s.mean_swing(9), Some([0.0, 30.0]));
+    }
+}
