@@ -204,13 +204,7 @@ impl Judge {
         now: f64,
         seen: &Observation,
     ) -> Result<(f64, f64, f64, PhaserSheet), (AgreementState, f64, Finding)> {
-        let not = |reason| {
-            Err((
-                AgreementState::NotJudged,
-                now,
-                Finding::NotJudged(reason),
-            ))
-        };
+        let not = |reason| Err((AgreementState::NotJudged, now, Finding::NotJudged(reason)));
         let Some(phaser) = self.phaser.clone() else {
             return not(Reason::NoPhaser);
         };
@@ -349,17 +343,18 @@ impl Judge {
         if let Some(off) = self.off_rest(now, duty, phase, phaser.rest) {
             return off;
         }
-        let (drive, verdict) = match (&self.drive, verdict) {
-            (Some(drive), Some(verdict)) => (drive, verdict),
-            _ => return self.nothing_owed(now, Finding::Holding { duty, phase }),
+        let (Some(drive), Some(verdict)) = (&self.drive, verdict) else {
+            return self.nothing_owed(now, Finding::Holding { duty, phase });
         };
         let seconds = now - drive.began();
         // On the way to rest the rest rule judges; without a reference nobody knows where rest is.
         let by_rest = !drive.is_away() && (commands_rest || !self.known_good);
         match verdict {
-            Verdict::Open { .. } if commands_rest && phase.abs() <= self.tolerance => {
-                (AgreementState::Following, now, Finding::AtRest { duty, phase })
-            }
+            Verdict::Open { .. } if commands_rest && phase.abs() <= self.tolerance => (
+                AgreementState::Following,
+                now,
+                Finding::AtRest { duty, phase },
+            ),
             Verdict::Still { moved, .. } | Verdict::Slow { moved, .. } if by_rest => self
                 .nothing_owed(
                     now,
@@ -515,7 +510,11 @@ impl Judge {
             return None;
         }
         self.state = state;
-        self.since = if state.is_disagreement() { since } else { began };
+        self.since = if state.is_disagreement() {
+            since
+        } else {
+            began
+        };
         self.finding = finding;
         self.last_true = now;
         self.otherwise = None;

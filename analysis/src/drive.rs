@@ -124,7 +124,9 @@ pub struct Drive {
 impl Drive {
     /// How hard `duty` pushes, the zone moved with the supply if that is known.
     pub fn push(duty: f64, supply: Option<Volts>, phaser: &PhaserSheet) -> Push {
-        let share = supply.map_or(1.0, |v| (ZONE_SUPPLY / v.0.clamp(6.0, 18.0)).clamp(0.75, 1.5));
+        let share = supply.map_or(1.0, |v| {
+            (ZONE_SUPPLY / v.0.clamp(6.0, 18.0)).clamp(0.75, 1.5)
+        });
         let high = phaser.hold.high.0 * share.max(1.0);
         let low = phaser.hold.low.0 * share.min(1.0);
         let ramp = |width: f64| {

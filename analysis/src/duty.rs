@@ -192,6 +192,10 @@ fn index(x: f64) -> u64 {
 }
 
 #[cfg(test)]
+#[allow(
+    clippy::cast_possible_truncation,
+    reason = "made samples lie well within the counts"
+)]
 mod tests {
     use super::*;
     use crate::edge::TwoState;
@@ -216,7 +220,8 @@ mod tests {
                 (volts * 200.0 + noise).round() as i16
             })
             .collect();
-        let mut finder = LevelFinder::new((-20_000, 20_000), 200.0, RATE, 100);
+        let mut finder =
+            LevelFinder::new((-20_000, 20_000), 400.0, RATE, 100).with_mid_at_most(1400.0);
         let mut ring = SampleRing::new(200_000);
         let (mut edges, mut found) = (TwoState::default(), Vec::new());
         let mut meter = DutyMeter::new(Hertz(RATE), 100.0);
@@ -253,7 +258,10 @@ mod tests {
                     // Where the flyback fills the off time, no settled level is claimed but the clamp's own.
                     if (1.0 - duty) / hertz > 1.4 * flyback {
                         let high = meter.high(now, Seconds(0.2)).expect("high") / 200.0;
-                        assert!((high - 13.7).abs() < 0.05, "{hertz} {duty} {flyback}: high {high}");
+                        assert!(
+                            (high - 13.7).abs() < 0.05,
+                            "{hertz} {duty} {flyback}: high {high}"
+                        );
                     }
                 }
             }

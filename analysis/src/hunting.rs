@@ -35,7 +35,7 @@ pub fn hunting(track: &VecDeque<Point>) -> Option<Finding> {
     }
     let reversals = reversals(track.iter().map(|p| p.x), SWING);
     let duty_reversals = self::reversals(track.iter().map(|p| p.duty), DUTY_SWING);
-    (reversals >= REVERSALS && duty_reversals + 1 >= REVERSALS).then(|| Finding::Hunting {
+    (reversals >= REVERSALS && duty_reversals + 1 >= REVERSALS).then_some(Finding::Hunting {
         reversals,
         swing: x_high - x_low,
         seconds: last.t - first.t,

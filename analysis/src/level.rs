@@ -47,6 +47,8 @@ pub struct LevelFinder {
     total: u32,
     /// Smallest distance between two states, in counts.
     least: f64,
+    /// The mid level lies at most this far above the low state.
+    most_mid: f64,
     thresholds: Option<Thresholds>,
     levels: Levels,
     fresh: u32,
@@ -54,7 +56,7 @@ pub struct LevelFinder {
 
 impl LevelFinder {
     /// A finder for an input that delivers counts within `ends`; states closer than `least` counts are one level.
-    /// `rate` in samples per second, `window` in slices of `slice` samples.
+    /// `rate` in samples per second, `window` in slices.
     pub fn new(ends: (i16, i16), least: f64, rate: f64, window: usize) -> Self {
         let (a, b) = (i32::from(ends.0), i32::from(ends.1));
         let span = f64::from((b - a).max(1));
@@ -68,10 +70,18 @@ impl LevelFinder {
             phase: 0,
             total: 0,
             least: least.max(2.0 * span / BINS as f64),
+            most_mid: f64::INFINITY,
             thresholds: None,
             levels: Levels::Unknown,
             fresh: 0,
         }
+    }
+
+    /// Keeps the mid level within `counts` of the low state: where a flyback fills nearly all of the off time,
+    /// the level after it is too brief to be a mode, and half-way to the clamp would lie above it.
+    pub fn with_mid_at_most(mut self, counts: f64) -> Self {
+        self.most_mid = counts;
+        self
     }
 
     /// Takes the samples of one slice, then looks again when enough is new.
@@ -170,7 +180,8 @@ impl LevelFinder {
             return;
         }
         self.levels = Levels::Two { low, high };
-        let at = |share: f64| low + share * (high - low);
+        let reach = (high - low).min(2.0 * self.most_mid);
+        let at = |share: f64| low + share * reach;
         self.thresholds = Some(Thresholds {
             low: count(at(LOW_SHARE)),
             mid: narrow(at(0.5)),

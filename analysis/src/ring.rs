@@ -110,9 +110,11 @@ impl SampleRing {
 
 /// Lowest and highest of some samples.
 pub fn extremes(samples: &[i16]) -> (i16, i16) {
-    samples.iter().fold((i16::MAX, i16::MIN), |(low, high), &x| {
-        (low.min(x), high.max(x))
-    })
+    samples
+        .iter()
+        .fold((i16::MAX, i16::MIN), |(low, high), &x| {
+            (low.min(x), high.max(x))
+        })
 }
 
 #[allow(

@@ -199,7 +199,10 @@ pub fn sentence(finding: Finding, rest: Rest) -> String {
             duty,
             seconds,
             moved,
-        } => format!("{duty:.0} % commanded for {seconds:.1} s, moved {:.1}°.", zero(moved)),
+        } => format!(
+            "{duty:.0} % commanded for {seconds:.1} s, moved {:.1}°.",
+            zero(moved)
+        ),
         Finding::Stuck {
             duty,
             seconds,
@@ -226,9 +229,7 @@ pub fn sentence(finding: Finding, rest: Rest) -> String {
             duty,
             seconds,
             moved,
-        } => format!(
-            "{duty:.0} % commanded for {seconds:.1} s, moved {moved:.1}° the other way."
-        ),
+        } => format!("{duty:.0} % commanded for {seconds:.1} s, moved {moved:.1}° the other way."),
         Finding::OffRest {
             duty,
             seconds,
@@ -262,9 +263,9 @@ pub fn sentence(finding: Finding, rest: Rest) -> String {
             Some(volts) => format!(
                 "No edge from the cam sensor for {seconds:.1} s while the crank turns; its signal stands at {volts:.1} V."
             ),
-            None => format!(
-                "No edge from the cam sensor for {seconds:.1} s while the crank turns."
-            ),
+            None => {
+                format!("No edge from the cam sensor for {seconds:.1} s while the crank turns.")
+            }
         },
         Finding::NotJudged(reason) => reason.words().to_owned(),
     }

@@ -1,0 +1,253 @@
+//! First form of the lead proof: does each lead show what its role should show, and if not, what to try.
+
+use crate::channel::Channel;
+use crate::lead::{CamId, Role};
+use crate::rotation::Rotation;
+use crate::snapshot::{LeadLife, Sync};
+use crate::units::{Hertz, SampleTime, Seconds};
+
+/// A lead within this of zero volts on average, and ...
+const SILENT_MEAN: f64 = 0.3;
+/// ... moving by no more than this shows nothing but hum and noise (common practice, from memory).
+const SILENT_SWING: f64 = 0.6;
+/// A switched pin's low level lies below this: driver and wire drop under a volt at 2 A (TLE8104E data sheet), plus margin.
+pub const GROUND: f64 = 1.5;
+/// Supply of a 12 V system, cranking to overcharged.
+const SUPPLY: [f64; 2] = [9.0, 16.0];
+/// An edge within this time means that it switches.
+const RECENT: f64 = 0.5;
+/// Slices of the last second.
+const SECOND: usize = 200;
+
+/// What is known beside the lead itself.
+#[derive(Debug, Clone, Copy)]
+pub struct Surroundings<'a> {
+    /// Now.
+    pub at: SampleTime,
+    /// Samples per second.
+    pub rate: Hertz,
+    /// Crank and cams.
+    pub rotation: &'a Rotation,
+    /// Cams of the sheet, in its order.
+    pub cams: &'a [CamId],
+    /// Supply, if a lead shows it.
+    pub supply: Option<f64>,
+}
+
+/// A lead that shows nothing but hum.
+pub fn is_silent(channel: &Channel, slices: usize) -> bool {
+    match (channel.mean(slices), channel.range(slices)) {
+        (Some(mean), Some([low, high])) => mean.abs() < SILENT_MEAN && high - low < SILENT_SWING,
+        _ => false,
+    }
+}
+
+/// Life of a lead and a few words on it.
+pub fn prove(channel: &Channel, s: Surroundings<'_>) -> (LeadLife, String) {
+    if channel.slices.is_empty() {
+        return (LeadLife::Silent, "no samples yet".to_owned());
+    }
+    match channel.role {
+        Role::Crank => crank(channel, s),
+        Role::Cam(_) => cam(channel, s),
+        Role::Command(_) => command(channel, s),
+        Role::Current(_) => current(channel),
+        Role::Supply => supply(channel),
+        Role::Pressure => pressure(channel),
+        Role::Spare => (LeadLife::Spare, String::new()),
+    }
+}
+
+fn recently(channel: &Channel, s: Surroundings<'_>) -> bool {
+    channel
+        .last_edge
+        .is_some_and(|at| s.at.since(at, s.rate).0 < RECENT)
+}
+
+fn gone(channel: &Channel, s: Surroundings<'_>, place: &str) -> String {
+    match channel.last_edge.filter(|_| channel.proven) {
+        Some(at) => format!(
+            "worked until {:.0} s ago; check that it has not slipped off the {place}",
+            s.at.since(at, s.rate).0
+        ),
+        None => format!("no signal; check that it is on the {place}, and its ground"),
+    }
+}
+
+fn crank(channel: &Channel, s: Surroundings<'_>) -> (LeadLife, String) {
+    match s.rotation.sync() {
+        Sync::Cycle | Sync::Revolution => (LeadLife::Alive, s.rotation.note(channel.role)),
+        _ if recently(channel, s) => (
+            LeadLife::Doubtful,
+            "teeth, but not the pattern of the sheet; check wheel, polarity and place".to_owned(),
+        ),
+        Sync::Searching | Sync::Stopped => match channel.range(SECOND) {
+            Some([low, high]) if high - low > SILENT_SWING => (
+                LeadLife::Doubtful,
+                format!("moves between {low:.1} and {high:.1} V, no teeth; engine turning?"),
+            ),
+            _ if channel.proven => (
+                LeadLife::Silent,
+                format!("{}, or the engine stands", gone(channel, s, "sensor pin")),
+            ),
+            _ => (
+                LeadLife::Silent,
+                "no signal; engine turning, lead on the sensor pin?".to_owned(),
+            ),
+        },
+    }
+}
+
+fn cam(channel: &Channel, s: Surroundings<'_>) -> (LeadLife, String) {
+    let turning = s.rotation.sync() != Sync::Stopped;
+    if recently(channel, s) {
+        return if fits(channel, s) {
+            (LeadLife::Alive, s.rotation.note(channel.role))
+        } else if s.rotation.sync() == Sync::Cycle {
+            (
+                LeadLife::Doubtful,
+                "edges do not fit the sheet; leads swapped, or another engine?".to_owned(),
+            )
+        } else {
+            (
+                LeadLife::Doubtful,
+                "switches; the crank does not tell yet whether it fits".to_owned(),
+            )
+        };
+    }
+    if is_silent(channel, SECOND / 4) {
+        return (LeadLife::Silent, gone(channel, s, "signal pin"));
+    }
+    let level = channel.mean(SECOND / 4).unwrap_or(0.0);
+    let hint = if turning {
+        "no edges while the crank turns"
+    } else {
+        "engine not turning"
+    };
+    (
+        LeadLife::Doubtful,
+        format!("stands at {level:.1} V, {hint}"),
+    )
+}
+
+/// Whether the measured windows are there: the cam decoder only reports those that fit the sheet.
+fn fits(channel: &Channel, s: Surroundings<'_>) -> bool {
+    let Role::Cam(id) = channel.role else {
+        return false;
+    };
+    s.cams
+        .iter()
+        .position(|&c| c == id)
+        .is_some_and(|k| s.rotation.phase(k).valid().is_some())
+}
+
+fn command(channel: &Channel, s: Surroundings<'_>) -> (LeadLife, String) {
+    let Some(meter) = channel.meter() else {
+        return (LeadLife::Doubtful, String::new());
+    };
+    if let Some(duty) = meter.duty(s.at, Seconds(0.2)) {
+        let [low, high] = channel.states().unwrap_or([0.0, 0.0]);
+        let settled = meter
+            .high(s.at, Seconds(0.2))
+            .map_or(high, |raw| channel.calibration.value(raw));
+        let figures = format!("{:.0} Hz, {:.0} %", duty.frequency.0, duty.duty.0);
+        if low.abs() > GROUND {
+            return (
+                LeadLife::Doubtful,
+                format!("{figures}, but its low level is {low:.1} V"),
+            );
+        }
+        let fits = s
+            .supply
+            .map_or((SUPPLY[0]..SUPPLY[1] + 50.0).contains(&settled), |v| {
+                settled > v - 1.5
+            });
+        return if fits {
+            (LeadLife::Alive, figures)
+        } else {
+            (
+                LeadLife::Doubtful,
+                format!(
+                    "{figures}, but off it is only {settled:.1} V; probe factor, or the lead is not on the pin"
+                ),
+            )
+        };
+    }
+    if !meter.is_still(s.at) {
+        return (LeadLife::Doubtful, "measuring".to_owned());
+    }
+    let level = channel.mean(SECOND / 10).unwrap_or(0.0);
+    if level.abs() < GROUND {
+        return (
+            LeadLife::Silent,
+            format!("{level:.1} V: {}", gone(channel, s, "control-side pin")),
+        );
+    }
+    let seen = match meter.last_edge().filter(|_| channel.proven) {
+        Some(at) => format!("last switched {:.0} s ago", s.at.since(at, s.rate).0),
+        None => "not yet seen to switch".to_owned(),
+    };
+    (
+        LeadLife::Doubtful,
+        format!("stands at {level:.1} V; {seen}"),
+    )
+}
+
+fn supply(channel: &Channel) -> (LeadLife, String) {
+    let mean = channel.mean(SECOND / 5).unwrap_or(0.0);
+    let within = |v: f64| (SUPPLY[0]..=SUPPLY[1]).contains(&v);
+    if within(mean) {
+        return (LeadLife::Alive, format!("{mean:.1} V"));
+    }
+    if mean.abs() < 0.5 {
+        return (
+            LeadLife::Silent,
+            format!("{mean:.1} V: no supply, or the lead is off; try the battery first"),
+        );
+    }
+    if within(mean * 10.0) {
+        return (
+            LeadLife::Doubtful,
+            format!("{mean:.2} V: a tenth of a supply; is the probe 10:1 and the factor 1?"),
+        );
+    }
+    if within(mean / 10.0) {
+        return (
+            LeadLife::Doubtful,
+            format!("{mean:.0} V: ten supplies; is the probe 1:1 and the factor 10?"),
+        );
+    }
+    (LeadLife::Doubtful, format!("{mean:.1} V is no 12 V supply"))
+}
+
+fn current(channel: &Channel) -> (LeadLife, String) {
+    let mean = channel.mean(SECOND).unwrap_or(0.0);
+    let [low, high] = channel.range(SECOND).unwrap_or([0.0, 0.0]);
+    // A clamp's own drift is some tens of milliamperes (common practice, from memory).
+    if mean < -0.1 {
+        (
+            LeadLife::Doubtful,
+            format!("{mean:.2} A: turn the clamp round, or zero it"),
+        )
+    } else if mean > 0.05 && high - low > 0.05 {
+        (LeadLife::Alive, format!("{mean:.2} A"))
+    } else {
+        (
+            LeadLife::Silent,
+            format!("{mean:.2} A: no current; clamp closed around one wire, valve driven?"),
+        )
+    }
+}
+
+fn pressure(channel: &Channel) -> (LeadLife, String) {
+    let [low, high] = channel.range(SECOND).unwrap_or([0.0, 0.0]);
+    // A cranking cylinder swings by several bar; the intake stroke alone by tens of kilopascals.
+    if high - low > 50.0 {
+        (LeadLife::Alive, format!("{low:.0} to {high:.0} kPa"))
+    } else {
+        (
+            LeadLife::Doubtful,
+            format!("steady at {low:.0} kPa; engine turning?"),
+        )
+    }
+}

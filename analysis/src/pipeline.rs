@@ -1,0 +1,556 @@
+//! From raw blocks to a snapshot. Live and over a recording this is the same code with the same numbers:
+//! whatever the blocks, samples are worked on in slices of 1/200 s that begin at multiples of their length.
+
+use crate::agreement::{EngineView, Judge, Observation, PositionView};
+use crate::calibration::Input;
+use crate::channel::Channel;
+use crate::duty::Period;
+use crate::edge::Edge;
+use crate::engine::EngineSheet;
+use crate::history::{self, History};
+use crate::hookup::{self, Surroundings};
+use crate::lead::{CamId, Lead, LeadPlan, Role};
+use crate::reading::{Reading, Why};
+use crate::readings;
+use crate::rotation::{PhaseSample, Revolution, Rotation, SheetError};
+use crate::sentence::Reason;
+use crate::series::Series;
+use crate::snapshot::{
+    AgreementState, CamPoint, CamSnapshot, Counts, Event, HistoryPoint, LeadLife, LeadSnapshot,
+    Snapshot, Sync, Traces,
+};
+use crate::trace;
+use crate::units::{CrankAngle, Hertz, Percent, SampleTime, Seconds, Volts};
+
+/// Slices a second.
+const SLICES: u64 = 200;
+/// Slices between two judgements: 50 a second.
+const JUDGE_EVERY: u64 = 4;
+/// Slices between two history points: 20 a second.
+const HISTORY_EVERY: u64 = 10;
+/// Slices between two looks at the leads.
+const PROVE_EVERY: u64 = 20;
+/// Below this many samples a second not even a slow engine's teeth are seen.
+const SLOWEST_RATE: f64 = 1000.0;
+/// A phase older than this is no position any more.
+const STALE: f64 = 0.5;
+
+/// Why a pipeline cannot be built.
+#[derive(Debug, Clone, PartialEq, thiserror::Error)]
+pub enum PipelineError {
+    /// The engine sheet.
+    #[error("engine sheet: {0}")]
+    Sheet(#[from] SheetError),
+    /// The sample rate.
+    #[error("a sample rate of {0} per second is too low; at least 1000 are needed")]
+    Rate(f64),
+    /// Scale or factor of a lead.
+    #[error("lead on input {0}: scale and factor must be numbers other than zero")]
+    Factor(usize),
+    /// Two leads of one role.
+    #[error("lead plan: two leads have the role '{0}'")]
+    Twice(Role),
+    /// Two leads on one input.
+    #[error("lead plan: two leads are on input {0}")]
+    Shared(usize),
+}
+
+/// The analysis of one stream.
+#[derive(Debug, Clone)]
+pub struct Pipeline {
+    rate: Hertz,
+    slice: u64,
+    sheet: EngineSheet,
+    plan: LeadPlan,
+    cam_ids: Vec<CamId>,
+    /// One per lead that is carried.
+    channels: Vec<Channel>,
+    /// Index into `channels` per lead of the plan.
+    by_lead: Vec<Option<usize>>,
+    rotation: Rotation,
+    judges: Vec<Judge>,
+    lives: Vec<(LeadLife, String)>,
+    history: History,
+    counts: Counts,
+    /// Index after the last sample worked on.
+    done: u64,
+    /// Index after the last sample taken.
+    next: Option<u64>,
+    edges: Vec<Edge>,
+    periods: Vec<Period>,
+    sync: Sync,
+    series: Option<Series>,
+}
+
+impl Pipeline {
+    /// A pipeline for streams whose blocks carry one channel per entry of `inputs`, in that order, at `rate` samples a second.
+    pub fn new(
+        sheet: &EngineSheet,
+        plan: &LeadPlan,
+        inputs: &[Input],
+        rate: Hertz,
+    ) -> Result<Self, PipelineError> {
+        if !(rate.0.is_finite() && rate.0 >= SLOWEST_RATE) {
+            return Err(PipelineError::Rate(rate.0));
+        }
+        check(plan)?;
+        let mut channels = Vec::new();
+        let mut by_lead = Vec::new();
+        for lead in &plan.leads {
+            let input = inputs
+                .iter()
+                .enumerate()
+                .find(|(_, i)| i.number == lead.input);
+            by_lead.push(match input {
+                Some((position, input)) if lead.role != Role::Spare => {
+                    let channel = Channel::new(lead, input, position, &sheet.crank, rate)
+                        .ok_or(PipelineError::Factor(lead.input))?;
+                    channels.push(channel);
+                    Some(channels.len() - 1)
+                }
+                _ => None,
+            });
+        }
+        let rotation = Rotation::new(sheet, rate)?;
+        let lives = plan.leads.iter().map(unproven).collect();
+        Ok(Self {
+            rate,
+            slice: slice_length(rate),
+            sheet: sheet.clone(),
+            plan: plan.clone(),
+            cam_ids: sheet.cams.iter().map(|c| c.cam).collect(),
+            channels,
+            by_lead,
+            rotation,
+            judges: sheet
+                .cams
+                .iter()
+                .map(|c| Judge::new(c, sheet.idle.low, rate))
+                .collect(),
+            lives,
+            history: History::default(),
+            counts: Counts::default(),
+            done: 0,
+            next: None,
+            edges: Vec::new(),
+            periods: Vec::new(),
+            sync: Sync::Stopped,
+            series: None,
+        })
+    }
+
+    /// Keeps every measured value from now on, for [`Self::drain_series`]. Off at first: it grows until drained.
+    pub fn collect_series(&mut self) {
+        self.series = Some(Series::default());
+    }
+
+    /// The values measured since the last call; empty unless [`Self::collect_series`] was called.
+    pub fn drain_series(&mut self) -> Series {
+        self.series.as_mut().map(std::mem::take).unwrap_or_default()
+    }
+
+    /// Takes a block: one slice of samples per channel, all of one length, the first with index `first`.
+    /// A jump of the index is a gap; samples already seen are passed over.
+    pub fn push(&mut self, first: u64, channels: &[&[i16]]) {
+        let length = channels.iter().map(|c| c.len()).min().unwrap_or(0) as u64;
+        let end = first + length;
+        let from = match self.next {
+            None => {
+                self.done = first;
+                first
+            }
+            Some(next) if first > next => {
+                self.gap(next, first);
+                first
+            }
+            Some(next) => next,
+        };
+        if from >= end {
+            return;
+        }
+        let mut at = from;
+        while at < end {
+            let boundary = (self.done / self.slice + 1) * self.slice;
+            let to = boundary.min(end);
+            let (a, b) = (offset(at - first), offset(to - first));
+            if to == boundary {
+                self.work(channels, a, b, boundary);
+            } else {
+                for channel in &mut self.channels {
+                    if let Some(samples) = channels.get(channel.position) {
+                        channel.wait(&samples[a..b]);
+                    }
+                }
+            }
+            at = to;
+        }
+        self.next = Some(end);
+    }
+
+    /// The state of everything after the last complete slice.
+    pub fn snapshot(&self) -> Snapshot {
+        let at = self.now();
+        let supply = self.channel(Role::Supply);
+        Snapshot {
+            at,
+            elapsed: at.seconds(self.rate),
+            speed: self.rotation.speed(readings::WINDOW),
+            sync: self.rotation.sync(),
+            cams: (0..self.sheet.cams.len()).map(|k| self.cam(k)).collect(),
+            supply: readings::supply(supply),
+            supply_ripple: readings::ripple(supply),
+            leads: self.leads(),
+            history: self.history.points(),
+            events: self.history.events(),
+            counts: Counts {
+                revolutions: self.rotation.revolutions(),
+                sync_losses: self.rotation.sync_losses(),
+                stray_cam_edges: self.rotation.stray_cam_edges(),
+                ..self.counts
+            },
+        }
+    }
+
+    /// Lowest and highest value per column over the last `span` (at most a second and a half is kept).
+    pub fn traces(&self, span: Seconds, columns: usize) -> Traces {
+        trace::against_time(&self.channels, self.done, span, columns, self.rate)
+    }
+
+    /// The same over the last complete engine cycle, columns of equal crank angle; `None` without one.
+    pub fn crank_locked(&self, columns: usize) -> Option<Traces> {
+        trace::crank_locked(&self.channels, &self.rotation, columns, self.rate)
+    }
+
+    fn now(&self) -> SampleTime {
+        SampleTime(self.done as f64)
+    }
+
+    fn channel(&self, role: Role) -> Option<&Channel> {
+        self.channels.iter().find(|c| c.role == role)
+    }
+
+    /// Works on the slice that ends at `end`.
+    fn work(&mut self, blocks: &[&[i16]], a: usize, b: usize, end: u64) {
+        let first = self.done;
+        for i in 0..self.channels.len() {
+            let channel = &mut self.channels[i];
+            let samples = blocks.get(channel.position).map_or(&[][..], |s| &s[a..b]);
+            channel.work(first, samples, &mut self.edges, &mut self.periods);
+            match channel.role {
+                Role::Crank => self.edges.iter().for_each(|&e| self.rotation.push_crank(e)),
+                Role::Cam(id) => {
+                    if let Some(k) = self.cam_ids.iter().position(|&c| c == id) {
+                        self.edges
+                            .iter()
+                            .for_each(|&e| self.rotation.push_cam(k, e));
+                    }
+                }
+                Role::Command(id) => {
+                    if let Some(series) = &mut self.series {
+                        series.periods.extend(self.periods.iter().map(|&p| (id, p)));
+                    }
+                }
+                Role::Current(_) | Role::Supply | Role::Pressure | Role::Spare => {}
+            }
+            self.edges.clear();
+            self.periods.clear();
+        }
+        self.counts.samples += end - first;
+        self.done = end;
+        self.rotation.settle(self.now());
+        self.collect();
+        if end.is_multiple_of(self.slice) {
+            self.tick(end / self.slice);
+        }
+    }
+
+    fn collect(&mut self) {
+        match &mut self.series {
+            Some(series) => {
+                series.phases.extend(self.rotation.drain_phase_samples());
+                series.revolutions.extend(self.rotation.drain_revolutions());
+            }
+            None => {
+                let _: Option<PhaseSample> = self.rotation.drain_phase_samples().last();
+                let _: Option<Revolution> = self.rotation.drain_revolutions().last();
+            }
+        }
+    }
+
+    /// What is due at the end of slice number `slice`.
+    fn tick(&mut self, slice: u64) {
+        if history::closes(slice, PROVE_EVERY) {
+            self.prove();
+        }
+        if history::closes(slice, JUDGE_EVERY) {
+            self.watch_sync();
+            self.judge();
+        }
+        if history::closes(slice, HISTORY_EVERY) {
+            self.record();
+        }
+    }
+
+    fn gap(&mut self, from: u64, to: u64) {
+        // What waits for the rest of its slice is worked on as it is.
+        if from > self.done {
+            let none: [&[i16]; 0] = [];
+            self.work(&none, 0, 0, from);
+        }
+        self.counts.gaps += 1;
+        self.counts.lost += to - from;
+        self.done = to;
+        self.rotation.gap(SampleTime(to as f64));
+        self.channels.iter_mut().for_each(Channel::gap);
+        self.judges.iter_mut().for_each(Judge::gap);
+        let seconds = (to - from) as f64 / self.rate.0;
+        self.note(
+            SampleTime(from as f64),
+            format!("{seconds:.3} s of samples were lost."),
+        );
+    }
+
+    fn note(&mut self, at: SampleTime, text: String) {
+        let decided = self.now();
+        self.history.note(Event {
+            at,
+            decided,
+            cam: None,
+            state: None,
+            text,
+        });
+    }
+
+    fn surroundings(&self) -> Surroundings<'_> {
+        Surroundings {
+            at: self.now(),
+            rate: self.rate,
+            rotation: &self.rotation,
+            cams: &self.cam_ids,
+            supply: readings::steady_supply(self.channel(Role::Supply)).map(|v| v.0),
+        }
+    }
+
+    fn prove(&mut self) {
+        for lead in 0..self.by_lead.len() {
+            let Some(i) = self.by_lead[lead] else {
+                continue;
+            };
+            let (life, note) = hookup::prove(&self.channels[i], self.surroundings());
+            let role = self.channels[i].role;
+            let was_alive = self.lives[lead].0 == LeadLife::Alive;
+            // A standing engine silences crank and cams; that is no news of the leads.
+            let news = self.rotation.sync() != Sync::Stopped
+                || !matches!(role, Role::Crank | Role::Cam(_));
+            if was_alive && life == LeadLife::Silent && news {
+                let at = self.channels[i].last_edge.unwrap_or(self.now());
+                self.note(at, format!("The {role} lead went silent: {note}."));
+            }
+            if life == LeadLife::Alive {
+                self.channels[i].proven = true;
+            }
+            self.lives[lead] = (life, note);
+        }
+    }
+
+    fn watch_sync(&mut self) {
+        let sync = self.rotation.sync();
+        let was = std::mem::replace(&mut self.sync, sync);
+        let text = match (was, sync) {
+            (Sync::Stopped, Sync::Searching | Sync::Revolution | Sync::Cycle) => "The crank turns.",
+            (Sync::Searching | Sync::Revolution | Sync::Cycle, Sync::Stopped) => {
+                "The crank has stopped, or its signal has."
+            }
+            (Sync::Revolution | Sync::Cycle, Sync::Searching) => "The crank pattern is lost.",
+            _ => return,
+        };
+        self.note(self.now(), text.to_owned());
+    }
+
+    fn judge(&mut self) {
+        let at = self.now();
+        let engine = match self.rotation.sync() {
+            Sync::Stopped => EngineView::Stopped,
+            Sync::Searching => EngineView::NoSync,
+            Sync::Revolution => EngineView::Revolution,
+            Sync::Cycle => self
+                .rotation
+                .speed(readings::WINDOW)
+                .any()
+                .map_or(EngineView::Revolution, EngineView::Cycle),
+        };
+        let supply = readings::steady_supply(self.channel(Role::Supply));
+        for k in 0..self.judges.len() {
+            let id = self.cam_ids[k];
+            let seen = Observation {
+                at,
+                engine,
+                command: readings::command_view(
+                    at,
+                    self.rate,
+                    self.channel(Role::Command(id)),
+                    self.channel(Role::Current(id)),
+                ),
+                position: self.position(k),
+                supply,
+            };
+            if let Some(change) = self.judges[k].observe(&seen) {
+                let agreement = self.judges[k].agreement();
+                self.history.write_back(k, agreement.since, change.state);
+                self.history.note(Event {
+                    at: agreement.since,
+                    decided: at,
+                    cam: Some(id),
+                    state: Some(change.state),
+                    text: headline(id, change.state, &agreement.sentence),
+                });
+            }
+        }
+    }
+
+    /// Position of cam `k` as the judgement sees it.
+    fn position(&self, k: usize) -> PositionView {
+        let Some(channel) = self.channel(Role::Cam(self.cam_ids[k])) else {
+            return PositionView::NoLead;
+        };
+        let at = self.now();
+        let Some(since) = channel.last_edge.or(channel.first) else {
+            return PositionView::Unknown(Reason::Measuring);
+        };
+        if at.since(since, self.rate).0 > STALE {
+            return if hookup::is_silent(channel, readings::WINDOW_SLICES) {
+                PositionView::Silent
+            } else {
+                let level = channel.mean(readings::WINDOW_SLICES).map(Volts);
+                PositionView::NoEdges(since, level)
+            };
+        }
+        match self.rotation.phase(k) {
+            Reading::Valid(phase) | Reading::Stale(phase, _) => PositionView::Phase(phase),
+            Reading::Suspect(_, why) | Reading::Missing(why) => PositionView::Unknown(match why {
+                Why::PatternMismatch => Reason::PatternMismatch,
+                Why::CycleUnresolved => Reason::CycleUnresolved,
+                Why::EngineStopped => Reason::Stopped,
+                Why::NoSync => Reason::NoSync,
+                Why::StreamGap => Reason::Gap,
+                _ => Reason::Measuring,
+            }),
+        }
+    }
+
+    fn record(&mut self) {
+        let interval = HISTORY_EVERY as f64 / SLICES as f64;
+        let point = HistoryPoint {
+            at: history::middle(self.now(), interval, self.rate),
+            speed: self.rotation.speed(Seconds(interval)).valid(),
+            cams: (0..self.judges.len())
+                .map(|k| CamPoint {
+                    duty: self.duty(k),
+                    phase: self.rotation.phase(k).valid(),
+                    due: self.judges[k].due(),
+                    state: self.judges[k].agreement().state,
+                })
+                .collect(),
+        };
+        self.history.record(point);
+    }
+
+    fn duty(&self, k: usize) -> Option<Percent> {
+        let meter = self.channel(Role::Command(self.cam_ids[k]))?.meter()?;
+        meter.duty(self.now(), Seconds(0.1)).map(|d| d.duty)
+    }
+
+    fn cam(&self, k: usize) -> CamSnapshot {
+        let sheet = &self.sheet.cams[k];
+        CamSnapshot {
+            id: sheet.cam,
+            phase: match self.channel(Role::Cam(sheet.cam)) {
+                None => Reading::Missing(Why::NoLead),
+                Some(_) => self.rotation.phase(k),
+            },
+            spread: self.rotation.spread(k),
+            due: self.judges[k].due(),
+            reference: sheet
+                .windows
+                .iter()
+                .map(|w| w.map(CrankAngle::wrapped))
+                .collect(),
+            measured: self.rotation.windows(k),
+            command: readings::command(
+                self.now(),
+                self.channel(Role::Command(sheet.cam)),
+                self.channel(Role::Current(sheet.cam)),
+                sheet.phaser.as_ref().map(|p| p.hold),
+            ),
+            agreement: self.judges[k].agreement(),
+        }
+    }
+
+    fn leads(&self) -> Vec<LeadSnapshot> {
+        (self.plan.leads.iter().zip(&self.by_lead))
+            .zip(&self.lives)
+            .map(|((lead, index), (life, note))| {
+                let channel = index.map(|i| &self.channels[i]);
+                LeadSnapshot {
+                    input: lead.input,
+                    role: lead.role,
+                    place: lead.place.clone(),
+                    life: *life,
+                    note: note.clone(),
+                    range: channel.and_then(|c| c.range(200)),
+                    level: channel.and_then(|c| c.mean(200)),
+                    unit: channel.map_or_else(String::new, |c| c.unit.clone()),
+                }
+            })
+            .collect()
+    }
+}
+
+/// One line for the list of events.
+fn headline(cam: CamId, state: AgreementState, sentence: &str) -> String {
+    let name = cam.to_string();
+    let mut letters = name.chars();
+    let first = letters.next().map(|c| c.to_ascii_uppercase());
+    let name: String = first.into_iter().chain(letters).collect();
+    format!("{name} cam, {}: {sentence}", state.words())
+}
+
+fn unproven(lead: &Lead) -> (LeadLife, String) {
+    match lead.role {
+        Role::Spare => (LeadLife::Spare, String::new()),
+        _ => (
+            LeadLife::Silent,
+            format!("input {} has sent nothing yet", lead.input),
+        ),
+    }
+}
+
+fn check(plan: &LeadPlan) -> Result<(), PipelineError> {
+    for (i, lead) in plan.leads.iter().enumerate() {
+        let others = &plan.leads[..i];
+        if others.iter().any(|o| o.input == lead.input) {
+            return Err(PipelineError::Shared(lead.input));
+        }
+        if lead.role != Role::Spare && others.iter().any(|o| o.role == lead.role) {
+            return Err(PipelineError::Twice(lead.role));
+        }
+    }
+    Ok(())
+}
+
+#[allow(
+    clippy::cast_possible_truncation,
+    clippy::cast_sign_loss,
+    reason = "the rate is positive and far below 2^53"
+)]
+fn slice_length(rate: Hertz) -> u64 {
+    ((rate.0 / SLICES as f64).round() as u64).max(1)
+}
+
+#[allow(
+    clippy::cast_possible_truncation,
+    reason = "an offset into a block in memory"
+)]
+fn offset(x: u64) -> usize {
+    x as usize
+}
