@@ -3,11 +3,15 @@
 
 pub mod agreement;
 pub mod calibration;
+mod cam;
 pub mod channel;
+mod crank;
+mod cycle;
 pub mod drive;
 pub mod duty;
 pub mod edge;
 pub mod engine;
+mod gap_search;
 pub mod history;
 pub mod hookup;
 pub mod hunting;
@@ -21,7 +25,9 @@ pub mod rotation;
 pub mod sentence;
 pub mod series;
 pub mod snapshot;
+mod speed;
 pub mod supply;
+mod teeth;
 pub mod trace;
 pub mod units;
 pub mod wheel;

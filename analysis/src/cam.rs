@@ -1,0 +1,403 @@
+//! One cam: its edges in crank angle, each matched with the reference, and the phase they give.
+
+use crate::cycle::{Pattern, PatternEdge, Verdict, wrap};
+use crate::edge::Edge;
+use crate::engine::{CamSheet, EdgeKind};
+use crate::reading::{Reading, Why};
+use crate::units::{CrankAngle, CrankDegrees, Seconds};
+use std::collections::VecDeque;
+
+/// Crank degrees without a matched edge after which a phase is stale: 1.5 cam revolutions.
+const STALE_AFTER: f64 = 1.5 * 720.0;
+/// And after which it is no longer known: 3 cam revolutions.
+const MISSING_AFTER: f64 = 3.0 * 720.0;
+/// Seconds for which the last phase is still shown, as stale, when the crank pattern is lost.
+const REMEMBERED: f64 = 1.0;
+/// Farthest from the phase before that an edge is believed: a fast phaser (150 degrees per second)
+/// moves 25 degrees in a cam revolution at 700 rpm.
+const REACH: f64 = 25.0;
+/// Edges held at most; a cam has no more than some twenty in a revolution, the rest is noise.
+const MOST_EDGES: usize = 96;
+/// Edges that wait for the crank at most: a block of a few seconds at full speed.
+const MOST_WAITING: usize = 8192;
+
+/// A cam edge in crank degrees.
+#[derive(Debug, Clone, Copy)]
+struct CamEdge {
+    at: f64,
+    /// In the crank's own count, in which the revolution of the cycle is not known.
+    angle: f64,
+    kind: EdgeKind,
+    /// Reference edge and phase.
+    matched: Option<(usize, f64)>,
+}
+
+/// What became of an edge.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(crate) enum Matched {
+    /// It is this reference edge, at this phase.
+    Reference(usize, f64),
+    /// It fits none.
+    Stray,
+    /// Not known yet.
+    Unknown,
+}
+
+/// The tracker of one cam.
+#[derive(Debug, Clone)]
+pub(crate) struct Cam {
+    pattern: Pattern,
+    /// Half the smallest distance between two reference edges of a kind, at most [`REACH`].
+    reach: f64,
+    waiting: VecDeque<Edge>,
+    edges: VecDeque<CamEdge>,
+    /// Phase about which the next edges are expected.
+    about: Option<f64>,
+    /// Angle from which the next whole cam revolution counts.
+    since: Option<f64>,
+    mismatch: bool,
+    judged: bool,
+    /// Last phase and its time, kept when the crank is lost.
+    last: Option<(f64, f64)>,
+}
+
+impl Cam {
+    pub fn new(sheet: &CamSheet) -> Self {
+        let pattern = Pattern::new(sheet);
+        let mut reach = REACH;
+        for (i, a) in pattern.edges.iter().enumerate() {
+            for b in pattern.edges[i + 1..].iter().filter(|b| b.kind == a.kind) {
+                reach = reach.min(wrap(a.angle - b.angle).abs() * 0.45);
+            }
+        }
+        Self {
+            pattern,
+            reach,
+            waiting: VecDeque::new(),
+            edges: VecDeque::new(),
+            about: None,
+            since: None,
+            mismatch: false,
+            judged: false,
+            last: None,
+        }
+    }
+
+    /// Keeps an edge until the crank angle at it is known.
+    pub fn wait(&mut self, edge: Edge) {
+        if self.waiting.len() == MOST_WAITING {
+            let _ = self.waiting.pop_front();
+        }
+        if edge.at.0.is_finite() {
+            self.waiting.push_back(edge);
+        }
+    }
+
+    pub fn next_waiting(&self) -> Option<Edge> {
+        self.waiting.front().copied()
+    }
+
+    pub fn take_waiting(&mut self) -> Option<Edge> {
+        self.waiting.pop_front()
+    }
+
+    /// The crank count began anew at `angle`: earlier angles mean nothing now.
+    pub fn recount(&mut self, angle: f64) {
+        self.edges.clear();
+        self.about = None;
+        self.since = Some(angle);
+        self.judged = false;
+        self.mismatch = false;
+    }
+
+    /// Forgets what was not measured after a loss of samples.
+    pub fn gap(&mut self) {
+        self.waiting.clear();
+        self.recount(0.0);
+        self.since = None;
+    }
+
+    /// Takes an edge at an angle of the crank's count; `offset` leads to the cycle.
+    pub fn take(&mut self, edge: Edge, angle: f64, offset: Option<f64>) -> Matched {
+        if self.edges.len() == MOST_EDGES {
+            let _ = self.edges.pop_front();
+        }
+        let matched = match (offset, self.about) {
+            (Some(offset), Some(about)) => {
+                match self.match_edge(edge.kind, angle + offset, about) {
+                    Some((reference, phase)) => {
+                        // Half of the way: one edge that is a little off must not move the expectation far.
+                        self.about = Some(about + 0.5 * wrap(phase - about));
+                        Matched::Reference(reference, phase)
+                    }
+                    None => Matched::Stray,
+                }
+            }
+            _ => Matched::Unknown,
+        };
+        self.edges.push_back(CamEdge {
+            at: edge.at.0,
+            angle,
+            kind: edge.kind,
+            matched: match matched {
+                Matched::Reference(reference, phase) => Some((reference, phase)),
+                Matched::Stray | Matched::Unknown => None,
+            },
+        });
+        while self
+            .edges
+            .front()
+            .is_some_and(|e| e.angle <= angle - MISSING_AFTER)
+        {
+            let _ = self.edges.pop_front();
+        }
+        if let Matched::Reference(..) = matched {
+            self.last = self.mean().map(|m| (m, edge.at.0));
+        }
+        matched
+    }
+
+    fn match_edge(&self, kind: EdgeKind, cycle_angle: f64, about: f64) -> Option<(usize, f64)> {
+        let (i, phase) = self
+            .pattern
+            .edges
+            .iter()
+            .enumerate()
+            .filter(|(_, r)| r.kind == kind)
+            .map(|(i, r)| (i, wrap(r.angle - cycle_angle)))
+            .min_by(|(_, a), (_, b)| wrap(a - about).abs().total_cmp(&wrap(b - about).abs()))?;
+        (wrap(phase - about).abs() <= self.reach && self.pattern.believes(phase))
+            .then_some((i, phase))
+    }
+
+    /// Once per cam revolution: how its edges fit the pattern in either crank revolution.
+    pub fn verdict(&mut self) -> Option<Verdict> {
+        let now = self.edges.back()?.angle;
+        let since = *self.since.get_or_insert(now);
+        if now - since < 720.0 {
+            return None;
+        }
+        self.since = Some(now);
+        self.judged = true;
+        let measured: Vec<PatternEdge> = self
+            .last_revolution()
+            .map(|e| PatternEdge {
+                angle: e.angle,
+                kind: e.kind,
+            })
+            .collect();
+        let verdict = if measured.len() > 2 * self.pattern.edges.len() + 4 {
+            // Far too many edges fit anything.
+            Verdict {
+                as_counted: None,
+                turned: None,
+            }
+        } else {
+            let turned: Vec<PatternEdge> = measured
+                .iter()
+                .map(|e| PatternEdge {
+                    angle: e.angle + 360.0,
+                    ..*e
+                })
+                .collect();
+            Verdict {
+                as_counted: self.pattern.fit(&measured),
+                turned: self.pattern.fit(&turned),
+            }
+        };
+        // A fast phaser spreads the edges of a revolution; as long as each follows the one before, they fit.
+        self.mismatch = !verdict.fits() && !self.is_mostly_matched();
+        Some(verdict)
+    }
+
+    /// Compares the expectation with the fit of the last revolution, and matches that revolution
+    /// anew if they differ. Returns the phases of edges that were not matched before.
+    pub fn expect(&mut self, verdict: Verdict, offset: f64) -> Vec<(f64, usize, f64)> {
+        let fit = if offset > 0.0 {
+            verdict.turned
+        } else {
+            verdict.as_counted
+        };
+        let Some(fit) = fit.filter(|f| f.is_good()) else {
+            return Vec::new();
+        };
+        let agrees = self
+            .about
+            .is_some_and(|a| wrap(fit.phase - a).abs() < 0.5 * self.reach);
+        if agrees || (self.about.is_some() && self.is_mostly_matched()) {
+            return Vec::new();
+        }
+        self.about = Some(fit.phase);
+        let Some(now) = self.edges.back().map(|e| e.angle) else {
+            return Vec::new();
+        };
+        let mut found = Vec::new();
+        for i in 0..self.edges.len() {
+            let e = self.edges[i];
+            if e.angle <= now - 720.0 {
+                continue;
+            }
+            let matched = self.match_edge(e.kind, e.angle + offset, fit.phase);
+            if let (None, Some((reference, phase))) = (e.matched, matched) {
+                found.push((e.at, reference, phase));
+            }
+            self.edges[i].matched = matched;
+        }
+        self.last = self.mean().zip(self.edges.back().map(|e| e.at));
+        found
+    }
+
+    /// The cycle was turned round: no match holds.
+    pub fn unmatch(&mut self) {
+        self.about = None;
+        for e in &mut self.edges {
+            e.matched = None;
+        }
+    }
+
+    fn last_revolution(&self) -> impl Iterator<Item = &CamEdge> {
+        let from = self.edges.back().map_or(0.0, |e| e.angle) - 720.0 + 1e-6;
+        self.edges.iter().filter(move |e| e.angle > from)
+    }
+
+    fn is_mostly_matched(&self) -> bool {
+        let (all, matched) = self.last_revolution().fold((0, 0), |(n, m), e| {
+            (n + 1, m + usize::from(e.matched.is_some()))
+        });
+        2 * matched > all.max(self.pattern.edges.len())
+    }
+
+    /// Phases of the last cam revolution up to the last matched edge, each reference edge once.
+    fn phases(&self) -> Vec<f64> {
+        let mut seen = vec![false; self.pattern.edges.len()];
+        let mut newest = None;
+        let mut phases = Vec::new();
+        for e in self.edges.iter().rev() {
+            if let Some((reference, phase)) = e.matched {
+                let newest = *newest.get_or_insert(e.angle);
+                // A moving cam may pass an edge a little more than a revolution after the last time.
+                if newest - e.angle < 720.0 + 2.0 * REACH
+                    && !std::mem::replace(&mut seen[reference], true)
+                {
+                    phases.push(phase);
+                }
+            }
+        }
+        phases
+    }
+
+    fn mean(&self) -> Option<f64> {
+        circular_mean(self.phases().into_iter(), 720.0)
+    }
+
+    /// Phase now, `angle` and `at` being the crank's last tooth.
+    pub fn phase(
+        &self,
+        angle: f64,
+        since: f64,
+        at: f64,
+        rate: f64,
+        resolved: bool,
+    ) -> Reading<CrankDegrees> {
+        let silent = self.edges.back().map_or(since, |e| e.angle);
+        if self.edges.is_empty() && angle - silent > STALE_AFTER || angle - silent > MISSING_AFTER {
+            return Reading::Missing(Why::NoEdges);
+        }
+        let newest = self.edges.iter().rev().find(|e| e.matched.is_some());
+        let (Some(newest), Some(mean)) = (newest, self.mean()) else {
+            return Reading::Missing(if self.mismatch {
+                Why::PatternMismatch
+            } else if self.judged && !resolved {
+                Why::CycleUnresolved
+            } else {
+                Why::NotEnoughYet
+            });
+        };
+        let mean = CrankDegrees(mean);
+        let age = angle - newest.angle;
+        if age > MISSING_AFTER {
+            Reading::Missing(Why::PatternMismatch)
+        } else if age > STALE_AFTER {
+            Reading::Stale(mean, Seconds((at - newest.at).max(0.0) / rate))
+        } else if self.mismatch || 2 * self.phases().len() < self.pattern.edges.len() {
+            Reading::Suspect(mean, Why::PatternMismatch)
+        } else {
+            Reading::Valid(mean)
+        }
+    }
+
+    /// The last phase while the crank is lost.
+    pub fn remembered(&self, at: f64, rate: f64) -> Option<Reading<CrankDegrees>> {
+        let (phase, when) = self.last?;
+        let age = (at - when).max(0.0) / rate;
+        (age < REMEMBERED).then_some(Reading::Stale(CrankDegrees(phase), Seconds(age)))
+    }
+
+    /// Forgets the phase of before.
+    pub fn forget(&mut self) {
+        self.last = None;
+    }
+
+    /// Standard deviation of the phases in the mean.
+    pub fn spread(&self) -> Option<CrankDegrees> {
+        let phases = self.phases();
+        let mean = circular_mean(phases.iter().copied(), 720.0)?;
+        let (sum, n) = phases.iter().fold((0.0, 0.0), |(s, n), p| {
+            (s + wrap(p - mean).powi(2), n + 1.0)
+        });
+        (n > 1.0).then(|| CrankDegrees((sum / (n - 1.0_f64)).sqrt()))
+    }
+
+    /// Windows of the cycle that ended at the last edge.
+    pub fn windows(&self, angle: f64, offset: f64) -> Vec<[CrankAngle; 2]> {
+        let from = angle - STALE_AFTER;
+        let newest = self.edges.back().map_or(0.0, |e| e.angle);
+        let mut windows: Vec<[CrankAngle; 2]> = Vec::new();
+        let mut rising: Option<f64> = None;
+        for e in self.edges.iter().filter(|e| e.angle > from) {
+            match e.kind {
+                EdgeKind::Rising => rising = Some(e.angle),
+                EdgeKind::Falling => {
+                    if let Some(r) = rising.take().filter(|_| e.angle > newest - 720.0 + 1e-6) {
+                        windows.push([r, e.angle].map(|a| CrankAngle::wrapped(a + offset)));
+                    }
+                }
+            }
+        }
+        windows
+    }
+
+    pub fn window_count(&self) -> usize {
+        self.last_revolution()
+            .filter(|e| e.kind == EdgeKind::Falling)
+            .count()
+    }
+
+    pub fn is_mismatch(&self) -> bool {
+        self.mismatch
+    }
+}
+
+/// Mean direction of angles in degrees on a circle of `period` degrees, in (-period/2, period/2]:
+/// the argument of the sum of unit vectors (Mardia and Jupp, Directional Statistics).
+/// `None` without angles or when they cancel.
+pub(crate) fn circular_mean(angles: impl Iterator<Item = f64>, period: f64) -> Option<f64> {
+    let k = std::f64::consts::TAU / period;
+    let (s, c) = angles.fold((0.0, 0.0), |(s, c), a| {
+        (s + (a * k).sin(), c + (a * k).cos())
+    });
+    (s.hypot(c) > 1e-9).then(|| s.atan2(c) / k)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn circular_mean_as_published() {
+        // Documentation of scipy.stats.circmean: 20, 30 and 330 degrees.
+        let mean = circular_mean([20.0, 30.0, 330.0].into_iter(), 360.0);
+        assert!(mean.is_some_and(|m| (m - 7.294_976_657_784).abs() < 1e-9));
+        assert_eq!(circular_mean([0.0, 180.0].into_iter(), 360.0), None);
+    }
+}

@@ -1,0 +1,5 @@
+//! Angle, speed and cam phase from mathematically generated edges.
+
+mod crank;
+mod motion;
+mod phase;
