@@ -1,3 +1,21 @@
 //! The virtual scope: an engine simulated behind the real protocol. It shares no code with the analysis.
 
+pub mod blueprint;
+mod bounds;
+mod camwheel;
+mod controller;
+mod converter;
+mod crankshaft;
+mod cylinder;
+pub mod engine;
+pub mod fault;
+mod inputs;
+mod phaser;
+mod plant;
+pub mod scenario;
+pub mod script;
 pub mod source;
+mod supply;
+pub mod truth;
+mod valve;
+mod wheel;

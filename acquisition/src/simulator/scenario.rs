@@ -1,0 +1,320 @@
+//! A scenario: an engine, what the driver does, and what is wrong. Read from TOML.
+
+use super::blueprint::Blueprint;
+use super::bounds;
+use super::fault::Fault;
+use super::script::Segment;
+use serde::Deserialize;
+use std::path::Path;
+use thiserror::Error;
+
+/// A scenario of the virtual scope.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Scenario {
+    /// Short name: the file's name without its ending.
+    pub name: String,
+    /// One line for a list.
+    pub title: String,
+    /// What the customer and the controller say.
+    pub story: Story,
+    /// Name of the engine sheet that describes this engine to the technician.
+    pub sheet: String,
+    /// The engine.
+    pub engine: Blueprint,
+    /// Oil temperature.
+    pub oil: Warming,
+    /// Temperature of the valve coils.
+    pub coil: Warming,
+    /// What the driver does, in order.
+    pub driver: Vec<Segment>,
+    /// Segment (counted from 1) from which the list repeats; without it the last one lasts for ever.
+    pub repeat_from: Option<usize>,
+    /// Multiple of the usual noise of every input.
+    pub noise: f64,
+    /// What is wrong.
+    pub faults: Vec<Fault>,
+}
+
+/// What the customer and the controller say.
+#[derive(Debug, Clone, PartialEq, Eq, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Story {
+    /// The complaint in the customer's words.
+    pub complaint: String,
+    /// The stored code, empty if none.
+    #[serde(default)]
+    pub code: String,
+}
+
+/// A temperature that rises from one value towards another.
+#[derive(Debug, Clone, Copy, PartialEq, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Warming {
+    /// °C at the start.
+    #[serde(deserialize_with = "bounds::celsius")]
+    pub start: f64,
+    /// °C in the end.
+    #[serde(deserialize_with = "bounds::celsius")]
+    pub end: f64,
+    /// Seconds in which 63 % of the way is gone.
+    #[serde(deserialize_with = "bounds::positive")]
+    pub time_constant: f64,
+}
+
+impl Warming {
+    /// °C at a time in seconds.
+    pub fn at(&self, time: f64) -> f64 {
+        self.end + (self.start - self.end) * (-time.max(0.0) / self.time_constant).exp()
+    }
+}
+
+/// The file as written.
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+struct File {
+    title: String,
+    story: Story,
+    sheet: String,
+    engine: String,
+    oil: Warming,
+    coil: Warming,
+    driver: Vec<Segment>,
+    #[serde(default)]
+    repeat_from: Option<usize>,
+    #[serde(default = "one", deserialize_with = "bounds::not_negative")]
+    noise: f64,
+    #[serde(default)]
+    faults: Vec<Fault>,
+}
+
+const fn one() -> f64 {
+    1.0
+}
+
+/// Why a scenario cannot be used.
+#[derive(Debug, Clone, PartialEq, Eq, Error)]
+pub enum ScenarioError {
+    /// No embedded scenario or engine of this name.
+    #[error("there is no {what} called '{name}'; there are {known}")]
+    Unknown {
+        /// "scenario" or "engine".
+        what: &'static str,
+        /// The name asked for.
+        name: String,
+        /// The names there are.
+        known: String,
+    },
+    /// The file cannot be read.
+    #[error("cannot read {file}: {why}")]
+    Unreadable {
+        /// The file.
+        file: String,
+        /// The system's reason.
+        why: String,
+    },
+    /// A mistake on a line.
+    #[error("{file}, line {line}: {why}")]
+    Line {
+        /// The file.
+        file: String,
+        /// Line counted from 1.
+        line: usize,
+        /// What is wrong there.
+        why: String,
+    },
+    /// Figures that do not go together.
+    #[error("{file}: {why}")]
+    Figures {
+        /// The file.
+        file: String,
+        /// What is wrong, one sentence.
+        why: String,
+    },
+}
+
+macro_rules! embedded {
+    ($dir:literal: $($name:literal),+ $(,)?) => {
+        &[$(($name, include_str!(concat!("../../scenarios/", $dir, $name, ".toml")))),+]
+    };
+}
+
+/// The embedded scenarios in the order of a list: the usual ones first.
+const SCENARIOS: &[(&str, &str)] = embedded!("":
+    "default", "healthy", "cold-start", "cold-thick-oil", "intake-chain-one-tooth",
+    "intake-chain-two-teeth", "both-cams-one-tooth", "stuck-at-rest", "stuck-off-rest", "hunting",
+    "no-command", "command-stuck-on", "command-lost-above-speed", "supply-drop",
+    "cam-sensor-dropout", "lead-off", "leads-swapped", "probe-factor", "small-hatch-healthy",
+);
+
+const ENGINES: &[(&str, &str)] = embedded!("engines/": "light-van", "small-hatch");
+
+impl Scenario {
+    /// Names of the embedded scenarios.
+    pub fn names() -> impl Iterator<Item = &'static str> {
+        SCENARIOS.iter().map(|(name, _)| *name)
+    }
+
+    /// An embedded scenario by name.
+    pub fn named(name: &str) -> Result<Self, ScenarioError> {
+        let (name, text) = find("scenario", SCENARIOS, name)?;
+        Self::parse(name, &format!("{name}.toml"), text, None)
+    }
+
+    /// All embedded scenarios.
+    ///
+    /// # Errors
+    /// None for the files in this repository, which a test keeps.
+    pub fn all() -> Result<Vec<Self>, ScenarioError> {
+        Self::names().map(Self::named).collect()
+    }
+
+    /// A scenario from a file. Its engine is an embedded name or a path beside the file ending in `.toml`.
+    pub fn load(path: &Path) -> Result<Self, ScenarioError> {
+        let text = read(path)?;
+        let name = path.file_stem().unwrap_or_default().to_string_lossy();
+        Self::parse(&name, &path.display().to_string(), &text, path.parent())
+    }
+
+    /// A scenario from text; `file` is how errors call it. Its engine is an embedded one.
+    pub fn from_toml(file: &str, text: &str) -> Result<Self, ScenarioError> {
+        Self::parse(file, file, text, None)
+    }
+
+    fn parse(
+        name: &str,
+        file: &str,
+        text: &str,
+        beside: Option<&Path>,
+    ) -> Result<Self, ScenarioError> {
+        let raw: File = read_toml(file, text)?;
+        let engine = match beside {
+            Some(dir) if raw.engine.ends_with(".toml") => {
+                let path = dir.join(&raw.engine);
+                blueprint(&path.display().to_string(), &read(&path)?)?
+            }
+            _ => {
+                let (name, text) = find("engine", ENGINES, &raw.engine)?;
+                blueprint(&format!("engines/{name}.toml"), text)?
+            }
+        };
+        let wrong = |why: String| ScenarioError::Figures {
+            file: file.to_owned(),
+            why,
+        };
+        if raw.driver.is_empty() {
+            return Err(wrong("driver must hold at least one segment".into()));
+        }
+        if let Some(n) = raw.repeat_from
+            && (n == 0 || n > raw.driver.len())
+        {
+            return Err(wrong(format!(
+                "repeat_from {n} names no segment; they are counted from 1 to {}",
+                raw.driver.len()
+            )));
+        }
+        for fault in &raw.faults {
+            if let Some(n) = fault.inputs().into_iter().find(|n| !(1..=8).contains(n)) {
+                return Err(wrong(format!("the scope has inputs 1 to 8, not {n}")));
+            }
+        }
+        Ok(Self {
+            name: name.to_owned(),
+            title: raw.title,
+            story: raw.story,
+            sheet: raw.sheet,
+            engine,
+            oil: raw.oil,
+            coil: raw.coil,
+            driver: raw.driver,
+            repeat_from: raw.repeat_from,
+            noise: raw.noise,
+            faults: raw.faults,
+        })
+    }
+}
+
+fn find<'a>(
+    what: &'static str,
+    among: &'a [(&'a str, &'a str)],
+    name: &str,
+) -> Result<(&'a str, &'a str), ScenarioError> {
+    among
+        .iter()
+        .find(|(n, _)| *n == name)
+        .copied()
+        .ok_or_else(|| ScenarioError::Unknown {
+            what,
+            name: name.to_owned(),
+            known: among.iter().map(|(n, _)| *n).collect::<Vec<_>>().join(", "),
+        })
+}
+
+fn blueprint(file: &str, text: &str) -> Result<Blueprint, ScenarioError> {
+    let plan: Blueprint = read_toml(file, text)?;
+    plan.check().map_err(|why| ScenarioError::Figures {
+        file: file.to_owned(),
+        why,
+    })?;
+    Ok(plan)
+}
+
+fn read(path: &Path) -> Result<String, ScenarioError> {
+    std::fs::read_to_string(path).map_err(|e| ScenarioError::Unreadable {
+        file: path.display().to_string(),
+        why: e.to_string(),
+    })
+}
+
+fn read_toml<T: serde::de::DeserializeOwned>(file: &str, text: &str) -> Result<T, ScenarioError> {
+    toml::from_str(text).map_err(|e| ScenarioError::Line {
+        file: file.to_owned(),
+        line: e.span().map_or(1, |span| {
+            1 + text
+                .bytes()
+                .take(span.start)
+                .filter(|b| *b == b'\n')
+                .count()
+        }),
+        why: e.message().to_owned(),
+    })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn every_embedded_scenario_reads() {
+        let all = Scenario::all().unwrap();
+        assert_eq!(all.len(), SCENARIOS.len());
+        assert!(
+            all.iter()
+                .all(|s| !s.title.is_empty() && !s.story.complaint.is_empty())
+        );
+    }
+
+    #[test]
+    fn a_mistake_is_reported_with_its_line() {
+        let good = SCENARIOS[0].1;
+        let at = good.lines().position(|l| l.starts_with("oil")).unwrap() + 1;
+        let bad = good.replacen("time_constant = ", "time_constant = -", 1);
+        let error = Scenario::from_toml("x.toml", &bad).unwrap_err().to_string();
+        assert_eq!(
+            error,
+            format!("x.toml, line {at}: -18 is out of range, expected a number above 0")
+        );
+        let unknown = good.replacen("title", "titel", 1);
+        let error = Scenario::from_toml("x.toml", &unknown).unwrap_err();
+        assert!(matches!(error, ScenarioError::Line { .. }), "{error}");
+        assert!(error.to_string().contains("titel"), "{error}");
+    }
+
+    #[test]
+    fn an_unknown_name_is_answered_with_the_names_there_are() {
+        let error = Scenario::named("perfect").unwrap_err().to_string();
+        assert!(
+            error.contains("'perfect'") && error.contains("healthy"),
+            "{error}"
+        );
+    }
+}

@@ -1,0 +1,49 @@
+//! Battery and alternator.
+
+use super::blueprint::SupplyPlan;
+
+/// Supply voltage as it changes; the ripple is added where it is sampled.
+#[derive(Debug, Clone)]
+pub(super) struct Supply {
+    plan: SupplyPlan,
+    /// Mean voltage now.
+    pub mean: f64,
+    ripple: f64,
+}
+
+impl Supply {
+    pub fn new(plan: &SupplyPlan, running: bool) -> Self {
+        let mean = if running {
+            plan.alternator
+        } else {
+            plan.battery
+        };
+        Self {
+            plan: plan.clone(),
+            mean,
+            ripple: if running { plan.ripple } else { 0.0 },
+        }
+    }
+
+    /// `starter` is the share of the starter's standstill current that flows now.
+    pub fn step(&mut self, dt: f64, rpm: f64, starter: f64) {
+        // An alternator gives nothing below some 500 rpm and all that is asked from idle on (assumed).
+        let share = ((rpm - 450.0) / 150.0).clamp(0.0, 1.0);
+        let plan = &self.plan;
+        let rest = plan.battery - plan.starter_sag * starter;
+        let target = rest + (plan.alternator - plan.battery) * share;
+        // The starter pulls at once; the alternator's field needs some tens of milliseconds.
+        let constant = if target < self.mean { 0.004 } else { 0.06 };
+        self.mean += (target - self.mean) * dt / constant;
+        self.ripple = plan.ripple * share;
+    }
+
+    /// Ripple at a crank angle in degrees, volts.
+    pub fn ripple(&self, angle: f64) -> f64 {
+        if self.ripple > 0.0 {
+            self.ripple * (angle * self.plan.ripple_per_turn).to_radians().sin()
+        } else {
+            0.0
+        }
+    }
+}
