@@ -169,7 +169,13 @@ impl ZeroCrossing {
         let State::Crossing(from, to) = self.state else {
             return;
         };
-        if y > -BEYOND * self.tooth {
+        // A spike must not ask for a crossing as deep as itself.
+        let grown = if self.peak > 0.0 {
+            self.tooth.min(MOST_GROWTH * self.peak)
+        } else {
+            self.tooth
+        };
+        if y > -BEYOND * grown {
             return;
         }
         let at = 0.5 * (from + to);
@@ -177,11 +183,6 @@ impl ZeroCrossing {
             at: SampleTime(at),
             kind: self.active,
         });
-        let grown = if self.peak > 0.0 {
-            self.tooth.min(MOST_GROWTH * self.peak)
-        } else {
-            self.tooth
-        };
         self.peak = grown.max(KEPT_PER_TOOTH * self.peak);
         *arming = self.arming();
         if let Some(last) = self.last_edge.replace(at) {

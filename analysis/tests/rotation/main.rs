@@ -3,3 +3,4 @@
 mod crank;
 mod motion;
 mod phase;
+mod reluctance;
