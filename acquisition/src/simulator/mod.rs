@@ -7,12 +7,18 @@ mod controller;
 mod converter;
 mod crankshaft;
 mod cylinder;
+pub mod device;
+pub(crate) mod embedded;
 pub mod engine;
 pub mod fault;
 mod inputs;
 mod phaser;
 mod plant;
+#[cfg(unix)]
+pub mod pty;
+pub mod sampler;
 pub mod scenario;
+pub mod scope;
 pub mod script;
 pub mod source;
 mod supply;
