@@ -1,9 +1,10 @@
 //! The thin shell: moves bytes between a connection and its session.
 
-use std::time::{Duration, Instant};
+use std::time::Duration;
 
 use tokio::io::{AsyncRead, AsyncReadExt, AsyncWrite, AsyncWriteExt};
 use tokio::sync::watch;
+use tokio::time::Instant;
 
 use super::Settings;
 use super::dialogue::Event;
@@ -43,11 +44,7 @@ pub(crate) async fn run<Io>(io: Io, course: &mut Course) -> Result<(), LinkError
 where
     Io: AsyncRead + AsyncWrite + Unpin,
 {
-    let mut session = Session::new(
-        course.settings.clone(),
-        course.next_generation,
-        Instant::now(),
-    );
+    let mut session = Session::new(course.settings.clone(), course.next_generation, now());
     let outcome = converse(io, &mut session, course).await;
     course.next_generation = session.next_generation();
     course.before = session.health(course.before);
@@ -65,9 +62,9 @@ where
     let mut reported = Instant::now();
     let mut stop = course.stop.clone();
     loop {
-        session.tick(Instant::now())?;
+        session.tick(now())?;
         send(&mut writer, &session.take_outgoing()).await?;
-        let deadline = session.deadline(Instant::now());
+        let deadline = session.deadline(now());
         tokio::select! {
             biased;
             () = stop.wished() => {
@@ -83,7 +80,7 @@ where
                 if length == 0 {
                     return Err(LinkError::Closed);
                 }
-                let received = session.receive(&buffer[..length], Instant::now(), &mut events);
+                let received = session.receive(&buffer[..length], now(), &mut events);
                 for event in events.drain(..) {
                     deliver(event, session, course).await;
                 }
@@ -132,6 +129,11 @@ fn health(session: &Session, course: &Course) -> Health {
     health.analysis_drops = course.fanout.analysis_drops;
     health.recorder_waits = course.fanout.recorder_waits;
     health
+}
+
+/// The runtime's clock, which tests can turn.
+fn now() -> std::time::Instant {
+    Instant::now().into_std()
 }
 
 async fn send(writer: &mut (impl AsyncWrite + Unpin), bytes: &[u8]) -> Result<(), LinkError> {
