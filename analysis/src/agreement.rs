@@ -28,6 +28,8 @@ const REST_STILL: f64 = 0.75;
 const REST_LOOK: f64 = 0.8;
 /// Agreement must be seen this long before a disagreement is withdrawn.
 const CLEAR: f64 = 0.5;
+/// Motion in the drive's direction that refutes a standing still.
+const ACQUITS: f64 = 3.0;
 /// A reason not to judge must last this long before it replaces a judgement.
 const LOSE: f64 = 0.2;
 
@@ -118,6 +120,8 @@ pub struct Judge {
     last_true: f64,
     /// When it began to look otherwise.
     otherwise: Option<f64>,
+    /// Whether it has moved as it must since then.
+    acquitted: bool,
     due: Option<Band<CrankDegrees>>,
 }
 
@@ -145,6 +149,7 @@ impl Judge {
             finding: Finding::NotJudged(reason),
             last_true: 0.0,
             otherwise: None,
+            acquitted: false,
             due: None,
         }
     }
@@ -170,12 +175,11 @@ impl Judge {
         self.due
     }
 
-    /// Samples were lost: all windows start again.
+    /// Samples were lost, or cannot be judged: all windows start again.
     pub fn gap(&mut self) {
         self.track.clear();
         self.drive = None;
         self.rest_since = None;
-        self.otherwise = None;
     }
 
     /// Looks once; returns the change of state, if there is one.
@@ -347,6 +351,9 @@ impl Judge {
             return self.nothing_owed(now, Finding::Holding { duty, phase });
         };
         let seconds = now - drive.began();
+        if let Verdict::Moving { moved } | Verdict::AtStop { moved } = verdict {
+            self.acquitted |= moved >= ACQUITS;
+        }
         // On the way to rest the rest rule judges; without a reference nobody knows where rest is.
         let by_rest = !drive.is_away() && (commands_rest || !self.known_good);
         match verdict {
@@ -364,7 +371,7 @@ impl Judge {
                         moved,
                     },
                 ),
-            Verdict::Open { moved } => self.nothing_owed(
+            Verdict::Open { moved } | Verdict::Moving { moved } => self.nothing_owed(
                 now,
                 Finding::Driven {
                     duty,
@@ -372,24 +379,15 @@ impl Judge {
                     moved,
                 },
             ),
-            Verdict::AtStop => (
+            Verdict::AtStop { .. } if drive.is_away() => {
+                self.nothing_owed(now, Finding::AtStop { duty, phase })
+            }
+            Verdict::AtStop { .. } if self.state == AgreementState::OffRest => (
                 AgreementState::Following,
                 now,
-                if drive.is_away() {
-                    Finding::AtStop { duty, phase }
-                } else {
-                    Finding::AtRest { duty, phase }
-                },
+                Finding::AtRest { duty, phase },
             ),
-            Verdict::Moving { moved } => (
-                AgreementState::Following,
-                now,
-                Finding::Driven {
-                    duty,
-                    seconds,
-                    moved,
-                },
-            ),
+            Verdict::AtStop { .. } => self.nothing_owed(now, Finding::AtRest { duty, phase }),
             Verdict::Still { since, moved, due } => (
                 AgreementState::NotFollowing,
                 since,
@@ -425,21 +423,28 @@ impl Judge {
     /// Nothing tells for or against: a phaser that did not follow when it last had to is not acquitted by silence.
     fn nothing_owed(&self, now: f64, finding: Finding) -> (AgreementState, f64, Finding) {
         let duty = match finding {
-            Finding::Holding { duty, .. } | Finding::Driven { duty, .. } => duty,
+            Finding::Holding { duty, .. }
+            | Finding::Driven { duty, .. }
+            | Finding::AtRest { duty, .. }
+            | Finding::AtStop { duty, .. } => duty,
             _ => 0.0,
         };
         match self.state {
             AgreementState::NotFollowing
             | AgreementState::Lagging
             | AgreementState::OffRest
-            | AgreementState::AgainstCommand => (
-                self.state,
-                self.since,
-                Finding::Unrefuted {
-                    duty,
-                    ago: now - self.last_true,
-                },
-            ),
+            | AgreementState::AgainstCommand
+                if !self.acquitted =>
+            {
+                (
+                    self.state,
+                    self.since,
+                    Finding::Unrefuted {
+                        duty,
+                        ago: now - self.last_true,
+                    },
+                )
+            }
             _ => (AgreementState::Following, now, finding),
         }
     }
@@ -491,6 +496,7 @@ impl Judge {
         if state == self.state {
             if !matches!(finding, Finding::Unrefuted { .. }) {
                 self.last_true = now;
+                self.acquitted = false;
             }
             self.otherwise = None;
             self.finding = finding;
@@ -518,6 +524,10 @@ impl Judge {
         self.finding = finding;
         self.last_true = now;
         self.otherwise = None;
+        self.acquitted = false;
         Some(Change { state })
     }
 }
+
+#[cfg(test)]
+mod tests;

@@ -8,10 +8,9 @@ use std::collections::VecDeque;
 const DEAD: f64 = 0.25;
 /// A drive that pauses this long is over: dither and a noisy loop cross the zone's edge for a moment.
 const PAUSE: f64 = 0.15;
-/// Points outside the zone over which the owed rate rises from nothing to the slowest rate.
-const RAMP: f64 = 6.0;
-/// The same for a mere lag, where the rate counts and not only whether there is motion: cold oil moves in proportion to the duty's excess.
-const SOFT_RAMP: f64 = 25.0;
+/// Points outside the zone over which the owed rate rises from nothing to the slowest rate:
+/// cold oil moves in proportion to the duty's excess. The price of a wider ramp is a later verdict just outside the zone.
+const RAMP: f64 = 12.0;
 /// The zone of the sheet holds at this supply; below it the same current needs more duty (duty × supply constant for a current-set valve).
 const ZONE_SUPPLY: f64 = 13.5;
 /// Motion owed before standing still is a verdict: degrees and seconds at the slowest rate, the greater counts.
@@ -50,10 +49,7 @@ pub struct Point {
 
 /// How hard the duty pushes: -1 to rest, 0 within the zone, 1 away.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Push {
-    hard: f64,
-    soft: f64,
-}
+pub struct Push(f64);
 
 /// What a drive shows.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -64,7 +60,10 @@ pub enum Verdict {
         moved: f64,
     },
     /// At the stop it is driven to.
-    AtStop,
+    AtStop {
+        /// How far it came to get there.
+        moved: f64,
+    },
     /// Moves as it must.
     Moving {
         /// Motion so far.
@@ -101,8 +100,7 @@ pub enum Verdict {
 struct Mark {
     t: f64,
     x: f64,
-    hard: f64,
-    soft: f64,
+    owed: f64,
 }
 
 /// A drive under way.
@@ -113,9 +111,9 @@ pub struct Drive {
     x0: f64,
     last: f64,
     pushed: f64,
-    hard: f64,
-    soft: f64,
-    /// Soft motion owed since the beginning, not reset at a stop.
+    /// Motion owed since it was last at a stop.
+    owed: f64,
+    /// Motion owed since the beginning.
     total: f64,
     marks: VecDeque<Mark>,
     still_since: Option<f64>,
@@ -129,25 +127,19 @@ impl Drive {
         });
         let high = phaser.hold.high.0 * share.max(1.0);
         let low = phaser.hold.low.0 * share.min(1.0);
-        let ramp = |width: f64| {
-            ((duty - high) / width).clamp(0.0, 1.0) - ((low - duty) / width).clamp(0.0, 1.0)
-        };
-        Push {
-            hard: ramp(RAMP),
-            soft: ramp(SOFT_RAMP),
-        }
+        let ramp = |excess: f64| (excess / RAMP).clamp(0.0, 1.0);
+        Push(ramp(duty - high) - ramp(low - duty))
     }
 
     /// A drive that begins now, if there is a push.
     pub fn begin(now: f64, x: f64, push: Push) -> Option<Self> {
-        (push.hard.abs() > 0.0).then(|| Self {
-            direction: push.hard.signum(),
+        (push.0.abs() > 0.0).then(|| Self {
+            direction: push.0.signum(),
             began: now,
             x0: x,
             last: now,
             pushed: now,
-            hard: 0.0,
-            soft: 0.0,
+            owed: 0.0,
             total: 0.0,
             marks: VecDeque::new(),
             still_since: None,
@@ -156,7 +148,7 @@ impl Drive {
 
     /// Whether the push has turned or ceased.
     pub fn is_over(&self, now: f64, push: Push) -> bool {
-        push.hard * self.direction < 0.0 || now - self.pushed > PAUSE
+        push.0 * self.direction < 0.0 || now - self.pushed > PAUSE
     }
 
     /// When it began, seconds.
@@ -174,7 +166,7 @@ impl Drive {
         let along = self.direction * x;
         let dt = now - self.last;
         self.last = now;
-        if push.hard * self.direction > 0.0 {
+        if push.0 * self.direction > 0.0 {
             self.pushed = now;
         }
         if now - self.began < DEAD {
@@ -185,24 +177,23 @@ impl Drive {
         } else {
             x <= p.tolerance
         };
-        self.total += slowest * push.soft.abs() * dt;
+        let step = slowest * push.0.abs() * dt;
+        self.total += step;
         if at_stop {
             self.marks.clear();
             self.still_since = None;
-            (self.hard, self.soft) = (0.0, 0.0);
-            return Verdict::AtStop;
+            self.owed = 0.0;
+            return Verdict::AtStop {
+                moved: along - self.direction * self.x0,
+            };
         }
-        if self.marks.is_empty() {
-            (self.hard, self.soft) = (0.0, 0.0);
-        } else {
-            self.hard += slowest * push.hard.abs() * dt;
-            self.soft += slowest * push.soft.abs() * dt;
+        if !self.marks.is_empty() {
+            self.owed += step;
         }
         self.marks.push_back(Mark {
             t: now,
             x: along,
-            hard: self.hard,
-            soft: self.soft,
+            owed: self.owed,
         });
         while self.marks.front().is_some_and(|m| now - m.t > LOOK) {
             let _ = self.marks.pop_front();
@@ -212,7 +203,7 @@ impl Drive {
 
     fn verdict(&mut self, now: f64, along: f64, push: Push, slowest: f64) -> Verdict {
         let since_of = |m: &Mark, first: bool| if first { self.began } else { m.t };
-        if push.hard * self.direction >= 1.0 && now - self.began >= AGAINST_TIME {
+        if push.0 * self.direction >= 0.5 && now - self.began >= AGAINST_TIME {
             let furthest = self
                 .marks
                 .iter()
@@ -226,39 +217,39 @@ impl Drive {
             }
         }
         // The shortest window at the end of the drive in which enough was owed.
-        let window = |owed: f64, of: fn(&Mark) -> f64, total: f64| {
+        let window = |owed: f64| {
             self.marks
                 .iter()
                 .enumerate()
                 .rev()
-                .find(|(_, m)| total - of(m) >= owed)
-                .map(|(i, m)| (since_of(m, i == 0), along - m.x, total - of(m)))
+                .find(|(_, m)| self.owed - m.owed >= owed)
+                .map(|(i, m)| (since_of(m, i == 0), along - m.x, self.owed - m.owed))
         };
         let still = STILL_OWED.max(STILL_TIME * slowest);
-        if let Some((since, moved, due)) = window(still, |m| m.hard, self.hard)
+        if let Some((since, moved, due)) = window(still)
             && moved < STILL_SHARE * due
         {
             let since = *self.still_since.get_or_insert(since);
             // Once still, the whole time since counts, so that the sentence's figures grow with it.
             let whole = self.marks.iter().find(|m| m.t >= since);
             return match whole {
-                Some(m) if along - m.x < STILL_SHARE * (self.hard - m.hard) => Verdict::Still {
+                Some(m) if along - m.x < STILL_SHARE * (self.owed - m.owed) => Verdict::Still {
                     since,
                     moved: along - m.x,
-                    due: self.hard - m.hard,
+                    due: self.owed - m.owed,
                 },
                 _ => Verdict::Still { since, moved, due },
             };
         }
         self.still_since = None;
         let slow = SLOW_OWED.max(SLOW_TIME * slowest);
-        if let Some((since, moved, due)) = window(slow, |m| m.soft, self.soft)
+        if let Some((since, moved, due)) = window(slow)
             && moved < SLOW_SHARE * due
         {
             return Verdict::Slow { since, moved, due };
         }
         let moved = self.marks.front().map_or(0.0, |m| along - m.x);
-        match window(MOVES, |m| m.hard, self.hard) {
+        match window(MOVES) {
             Some((_, lately, due)) if lately >= SLOW_SHARE * due => Verdict::Moving { moved },
             _ => Verdict::Open { moved },
         }

@@ -72,23 +72,6 @@ impl Slices {
         })
     }
 
-    /// Lowest and highest of the means of the last `slices`: the swing of the lead without its noise.
-    pub fn mean_swing(&self, slices: usize) -> Option<[f64; 2]> {
-        self.kept
-            .iter()
-            .rev()
-            .take(slices)
-            .map(|s| s.sum / s.n)
-            .fold(None, |acc: Option<[f64; 2]>, m| {
-                Some(acc.map_or([m, m], |[a, b]| [a.min(m), b.max(m)]))
-            })
-    }
-
-    /// Slices held.
-    pub fn len(&self) -> usize {
-        self.kept.len()
-    }
-
     /// Whether no slice is held.
     pub fn is_empty(&self) -> bool {
         self.kept.is_empty()
@@ -114,6 +97,5 @@ mod tests {
         assert!((e.mean - 15.0).abs() < 1e-12);
         assert_eq!((e.low, e.high), (-5, 40));
         assert_eq!(s.extent(9).expect("three").high, 40);
-        assert_eq!(s.mean_swing(9), Some([0.0, 30.0]));
     }
 }
