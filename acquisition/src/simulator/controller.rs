@@ -8,9 +8,13 @@ const DRIVEN_FROM: f64 = 450.0;
 const TARGET_RATE: f64 = 250.0;
 /// Error below which the loop leaves well alone, crank degrees.
 const QUIET: f64 = 0.8;
+/// Rate towards the target from which the cam counts as on its way, crank degrees per second.
+const ON_ITS_WAY: f64 = 5.0;
+/// Time over which the controller smooths the measured rate, seconds.
+const RATE_SMOOTHING: f64 = 0.06;
 /// Limit of the integral, points of duty.
 const INTEGRAL_LIMIT: f64 = 35.0;
-/// Time without an edge after which the position counts as lost, in seconds at standstill speed.
+/// Engine cycles without an edge after which the position counts as lost.
 const LOST_CYCLES: f64 = 3.0;
 
 /// The loop of one cam. Travel is counted from rest, always positive.
@@ -19,6 +23,8 @@ pub(super) struct Controller {
     plan: PhaserPlan,
     measured: f64,
     measured_at: f64,
+    /// Rate between the last edges, smoothed over a few of them, crank degrees per second.
+    rate: f64,
     /// Wanted travel now, crank degrees.
     pub target: f64,
     integral: f64,
@@ -32,6 +38,7 @@ impl Controller {
             plan: plan.clone(),
             measured: 0.0,
             measured_at: f64::NEG_INFINITY,
+            rate: 0.0,
             target: 0.0,
             integral: 0.0,
             duty: 0.0,
@@ -40,7 +47,13 @@ impl Controller {
 
     /// A cam edge was seen; `advance` is how early it came, crank degrees.
     pub fn edge(&mut self, time: f64, advance: f64) {
-        self.measured = advance * self.plan.rest.sign();
+        let travel = advance * self.plan.rest.sign();
+        let passed = time - self.measured_at;
+        if passed > 0.0 && passed.is_finite() {
+            let rate = (travel - self.measured) / passed;
+            self.rate += (rate - self.rate) * (passed / RATE_SMOOTHING).min(1.0);
+        }
+        self.measured = travel;
         self.measured_at = time;
     }
 
@@ -66,7 +79,9 @@ impl Controller {
         let hold = control.learned_hold * 13.5 / supply.max(9.0);
         let effort = if error.abs() < QUIET { 0.0 } else { error };
         let duty = hold + control.proportional * effort + self.integral;
-        if (0.0..control.highest).contains(&duty) {
+        // While the cam is on its way the integral waits, or slow oil would wind it up.
+        let on_its_way = self.rate * effort.signum() > ON_ITS_WAY;
+        if (0.0..control.highest).contains(&duty) && !on_its_way {
             self.integral = (self.integral + control.integral * effort * dt)
                 .clamp(-INTEGRAL_LIMIT, INTEGRAL_LIMIT);
         }

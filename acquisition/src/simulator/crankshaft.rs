@@ -13,6 +13,8 @@ const AIR: f64 = 287.0 * 320.0;
 const HEAT_PER_AIR: f64 = 43.0e6 / 14.7 * 0.65;
 /// Speed the starter must have reached before the controller gives fuel, rpm.
 const FUEL_FROM: f64 = 120.0;
+/// Opening of the throttle that is left when the driver's foot is off it (assumed).
+const SHUT: f64 = 0.018;
 /// Speed above which the starter lets go, rpm.
 const RELEASE: f64 = 450.0;
 
@@ -21,6 +23,8 @@ const RELEASE: f64 = 450.0;
 pub(super) struct Crankshaft {
     block: Block,
     cylinder: Cylinder,
+    /// Work of a cycle, see [`Cylinder::work`].
+    work: (f64, f64, f64),
     trapped: Vec<f64>,
     heat: Vec<f64>,
     closed: Vec<bool>,
@@ -44,8 +48,10 @@ impl Crankshaft {
     /// At rest, or turning at `rpm`.
     pub fn new(block: &Block, rpm: f64, angle: f64) -> Self {
         let n = block.firing_order.len();
+        let cylinder = Cylinder::new(block);
         Self {
-            cylinder: Cylinder::new(block),
+            work: cylinder.work(),
+            cylinder,
             trapped: vec![if rpm > 0.0 { 35.0 } else { AMBIENT }; n],
             heat: vec![0.0; n],
             closed: vec![true; n],
@@ -141,7 +147,7 @@ impl Crankshaft {
         let accelerate = (target - self.wanted).clamp(-1.0, 1.0) * 2000.0 * 0.10472;
         let torque = self.friction(self.wanted) + load + self.block.inertia * accelerate;
         let cylinders = self.block.firing_order.len() as f64;
-        let (fixed, per_kpa, per_joule) = self.cylinder.work();
+        let (fixed, per_kpa, per_joule) = self.work;
         let heat_per_kpa = self.cylinder.trapped_volume * 1e3 / AIR * HEAT_PER_AIR * 0.9;
         let work = torque * 4.0 * std::f64::consts::PI / cylinders;
         let pressure = ((work - fixed) / (per_kpa + per_joule * heat_per_kpa)).clamp(15.0, 95.0);
@@ -151,7 +157,7 @@ impl Crankshaft {
         if error.abs() < 400.0 {
             self.integral = (self.integral + error * 2.0e-5 * dt).clamp(-0.05, 0.1);
         }
-        self.throttle = (opening + self.integral + error * 4.0e-5).clamp(0.004, 1.0);
+        self.throttle = (opening + self.integral + error * 4.0e-5).clamp(SHUT, 1.0);
     }
 
     fn breathe(&mut self, dt: f64) {

@@ -131,3 +131,43 @@ fn burn_pressure(volume: &impl Fn(f64) -> f64) -> Vec<f64> {
     table[TABLE] = table[0];
     table
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn cylinder() -> Cylinder {
+        let engine = super::super::scenario::Scenario::named("healthy")
+            .unwrap()
+            .engine;
+        Cylinder::new(&engine.block)
+    }
+
+    /// Bore and stroke 86, rod 143.3 mm, ratio 10, closing 50° after bottom dead centre: the effective
+    /// ratio is 8.7941 (slider-crank formula of Heywood, section 2.2, evaluated outside this project).
+    #[test]
+    fn the_trapped_volume_is_that_of_the_slider_crank() {
+        let c = cylinder();
+        let clearance = c.swept / 9.0;
+        assert!((c.trapped_volume / clearance - 8.7941).abs() < 1e-4);
+    }
+
+    /// Valves that shut and open symmetrically about TDC give back what compression took.
+    #[test]
+    fn an_unfired_unthrottled_cycle_costs_no_work() {
+        let (fixed, per_kpa, _) = cylinder().work();
+        let compression: f64 = (590..720)
+            .map(|n| cylinder().torque(f64::from(n), AMBIENT, 0.0))
+            .sum::<f64>()
+            .abs()
+            * 1.0_f64.to_radians();
+        assert!((fixed + per_kpa * AMBIENT).abs() < 0.01 * compression);
+    }
+
+    /// The Otto cycle of effective ratio 10 and exponent 1.3 would give 1 - 10^-0.3 = 49.9 %.
+    #[test]
+    fn heat_becomes_work_with_less_than_the_ideal_efficiency() {
+        let (_, _, per_joule) = cylinder().work();
+        assert!((0.35..0.499).contains(&per_joule), "{per_joule}");
+    }
+}
