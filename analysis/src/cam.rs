@@ -16,6 +16,11 @@ const REMEMBERED: f64 = 1.0;
 /// Farthest from the phase before that an edge is believed: a fast phaser (150 degrees per second)
 /// moves 25 degrees in a cam revolution at 700 rpm.
 const REACH: f64 = 25.0;
+/// Farthest from it that the edges of a standing cam are believed: the windows' own angles may be off by
+/// several degrees from the sheet's, most of all where the sheet is not of a known-good engine.
+const STANDING_REACH: f64 = 10.0;
+/// What motion adds to that, crank degrees per second: well above the fastest phasers.
+const FASTEST: f64 = 250.0;
 /// Edges held at most; a cam has no more than some twenty in a revolution, the rest is noise.
 const MOST_EDGES: usize = 96;
 /// Edges that wait for the crank at most: a block of a few seconds at full speed.
@@ -49,10 +54,11 @@ pub(crate) struct Cam {
     pattern: Pattern,
     /// Half the smallest distance between two reference edges of a kind, at most [`REACH`].
     reach: f64,
+    rate: f64,
     waiting: VecDeque<Edge>,
     edges: VecDeque<CamEdge>,
-    /// Phase about which the next edges are expected.
-    about: Option<f64>,
+    /// Phase about which the next edges are expected, and the time of the edge that told.
+    about: Option<(f64, f64)>,
     /// Angle from which the next whole cam revolution counts.
     since: Option<f64>,
     mismatch: bool,
@@ -62,7 +68,7 @@ pub(crate) struct Cam {
 }
 
 impl Cam {
-    pub fn new(sheet: &CamSheet) -> Self {
+    pub fn new(sheet: &CamSheet, rate: f64) -> Self {
         let pattern = Pattern::new(sheet);
         let mut reach = REACH;
         for (i, a) in pattern.edges.iter().enumerate() {
@@ -73,6 +79,7 @@ impl Cam {
         Self {
             pattern,
             reach,
+            rate,
             waiting: VecDeque::new(),
             edges: VecDeque::new(),
             about: None,
@@ -123,11 +130,13 @@ impl Cam {
             let _ = self.edges.pop_front();
         }
         let matched = match (offset, self.about) {
-            (Some(offset), Some(about)) => {
-                match self.match_edge(edge.kind, angle + offset, about) {
+            (Some(offset), Some((about, told))) => {
+                let moved = FASTEST * (edge.at.0 - told).max(0.0) / self.rate;
+                let reach = (STANDING_REACH + moved).min(self.reach);
+                match self.match_edge(edge.kind, angle + offset, about, reach) {
                     Some((reference, phase)) => {
                         // Half of the way: one edge that is a little off must not move the expectation far.
-                        self.about = Some(about + 0.5 * wrap(phase - about));
+                        self.about = Some((about + 0.5 * wrap(phase - about), edge.at.0));
                         Matched::Reference(reference, phase)
                     }
                     None => Matched::Stray,
@@ -157,7 +166,13 @@ impl Cam {
         matched
     }
 
-    fn match_edge(&self, kind: EdgeKind, cycle_angle: f64, about: f64) -> Option<(usize, f64)> {
+    fn match_edge(
+        &self,
+        kind: EdgeKind,
+        cycle_angle: f64,
+        about: f64,
+        reach: f64,
+    ) -> Option<(usize, f64)> {
         let (i, phase) = self
             .pattern
             .edges
@@ -166,8 +181,7 @@ impl Cam {
             .filter(|(_, r)| r.kind == kind)
             .map(|(i, r)| (i, wrap(r.angle - cycle_angle)))
             .min_by(|(_, a), (_, b)| wrap(a - about).abs().total_cmp(&wrap(b - about).abs()))?;
-        (wrap(phase - about).abs() <= self.reach && self.pattern.believes(phase))
-            .then_some((i, phase))
+        (wrap(phase - about).abs() <= reach && self.pattern.believes(phase)).then_some((i, phase))
     }
 
     /// Once per cam revolution: how its edges fit the pattern in either crank revolution.
@@ -223,21 +237,21 @@ impl Cam {
         };
         let agrees = self
             .about
-            .is_some_and(|a| wrap(fit.phase - a).abs() < 0.5 * self.reach);
+            .is_some_and(|(a, _)| wrap(fit.phase - a).abs() < 0.5 * self.reach);
         if agrees || (self.about.is_some() && self.is_mostly_matched()) {
             return Vec::new();
         }
-        self.about = Some(fit.phase);
-        let Some(now) = self.edges.back().map(|e| e.angle) else {
+        let Some((now, at)) = self.edges.back().map(|e| (e.angle, e.at)) else {
             return Vec::new();
         };
+        self.about = Some((fit.phase, at));
         let mut found = Vec::new();
         for i in 0..self.edges.len() {
             let e = self.edges[i];
             if e.angle <= now - 720.0 {
                 continue;
             }
-            let matched = self.match_edge(e.kind, e.angle + offset, fit.phase);
+            let matched = self.match_edge(e.kind, e.angle + offset, fit.phase, self.reach);
             if let (None, Some((reference, phase))) = (e.matched, matched) {
                 found.push((e.at, reference, phase));
             }
@@ -291,14 +305,7 @@ impl Cam {
     }
 
     /// Phase now, `angle` and `at` being the crank's last tooth.
-    pub fn phase(
-        &self,
-        angle: f64,
-        since: f64,
-        at: f64,
-        rate: f64,
-        resolved: bool,
-    ) -> Reading<CrankDegrees> {
+    pub fn phase(&self, angle: f64, since: f64, at: f64, resolved: bool) -> Reading<CrankDegrees> {
         let silent = self.edges.back().map_or(since, |e| e.angle);
         if self.edges.is_empty() && angle - silent > STALE_AFTER || angle - silent > MISSING_AFTER {
             return Reading::Missing(Why::NoEdges);
@@ -318,7 +325,7 @@ impl Cam {
         if age > MISSING_AFTER {
             Reading::Missing(Why::PatternMismatch)
         } else if age > STALE_AFTER {
-            Reading::Stale(mean, Seconds((at - newest.at).max(0.0) / rate))
+            Reading::Stale(mean, Seconds((at - newest.at).max(0.0) / self.rate))
         } else if self.mismatch || 2 * self.phases().len() < self.pattern.edges.len() {
             Reading::Suspect(mean, Why::PatternMismatch)
         } else {
@@ -327,9 +334,9 @@ impl Cam {
     }
 
     /// The last phase while the crank is lost.
-    pub fn remembered(&self, at: f64, rate: f64) -> Option<Reading<CrankDegrees>> {
+    pub fn remembered(&self, at: f64) -> Option<Reading<CrankDegrees>> {
         let (phase, when) = self.last?;
-        let age = (at - when).max(0.0) / rate;
+        let age = (at - when).max(0.0) / self.rate;
         (age < REMEMBERED).then_some(Reading::Stale(CrankDegrees(phase), Seconds(age)))
     }
 

@@ -100,7 +100,7 @@ impl Rotation {
             active: sheet.crank.active_edge,
             wheel: sheet.crank.wheel.trim().to_owned(),
             ids: sheet.cams.iter().map(|c| c.cam).collect(),
-            cams: sheet.cams.iter().map(Cam::new).collect(),
+            cams: sheet.cams.iter().map(|c| Cam::new(c, rate.0)).collect(),
             cycle: Cycle::new(sheet.cams.len()),
             adoption: 0,
             since: 0.0,
@@ -320,12 +320,11 @@ impl Rotation {
                     last.angle,
                     self.since,
                     self.now,
-                    self.rate.0,
                     self.cycle.offset().is_some(),
                 )
             }
             _ => cam
-                .remembered(self.now, self.rate.0)
+                .remembered(self.now)
                 .filter(|_| self.crank.is_turning())
                 .unwrap_or(Reading::Missing(self.crank.why())),
         }
