@@ -1,18 +1,37 @@
 //! The Live screen, the heart: sentence, cycle dial, gauges, leads, and below them the agreement
 //! strip or the traces.
 
+mod board;
+mod dial;
+mod gauge;
+mod leads;
+mod plan;
+pub mod sentence;
+mod strip;
+mod traces;
+pub mod words;
+
 use crate::theme::Look;
-use crate::widget::label::{Anchor, Label, Labels};
-use iced::widget::responsive;
-use iced::{Element, Point};
+use crate::widget::button;
+use crate::widget::label::Labels;
+use board::{Board, Face};
+use iced::widget::{Row, canvas, container, responsive, row, stack, text};
+use iced::{Alignment, Element, Length, Padding, Rectangle, Size};
 use keyway_analysis::engine::EngineSheet;
-use keyway_analysis::snapshot::{Snapshot, Traces};
-use keyway_analysis::units::Seconds;
+use keyway_analysis::reading::{Reading, Why};
+use keyway_analysis::snapshot::{
+    Agreement, AgreementState, CamSnapshot, CommandSnapshot, Counts, Snapshot, Sync, Traces,
+};
+use keyway_analysis::units::{CrankAngle, CrankDegrees, SampleTime, Seconds};
+use std::cell::RefCell;
 use std::sync::Arc;
 use std::time::{Duration, Instant};
 
 /// How long a figure stands before it changes: five a second can be read, thirty cannot.
 const FIGURE_PERIOD: Duration = Duration::from_millis(200);
+
+/// Time spans of the traces, seconds: from a few ignition events at speed to a few turns at cranking.
+const SPANS: [f64; 6] = [0.02, 0.05, 0.1, 0.2, 0.5, 1.0];
 
 /// Which columns of the traces the screen wants computed.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -37,8 +56,10 @@ pub enum TraceView {
 pub enum Message {
     /// Shows the agreement strip in the lower panel.
     ShowStrip,
-    /// Shows the traces in the lower panel.
-    ShowTraces(TraceView),
+    /// Shows the traces in the lower panel, as they were last shown.
+    ShowTraces,
+    /// Traces against time, or locked to the crank.
+    ToggleCrankLock,
     /// A longer time span of the traces.
     LongerSpan,
     /// A shorter time span of the traces.
@@ -56,27 +77,53 @@ pub enum Action {
     WishTraces(Option<TraceWish>),
 }
 
-/// The screen.
-#[derive(Debug, Default)]
-pub struct Live {
-    newest: Option<Arc<Snapshot>>,
-    shown: Option<(Instant, Arc<Snapshot>)>,
-    traces: Option<Arc<Traces>>,
-    lower: Lower,
-    is_enlarged: bool,
-}
-
-#[derive(Debug, Clone, Copy, PartialEq, Default)]
+/// What the lower panel shows.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
 enum Lower {
     #[default]
     Strip,
-    Traces(TraceView),
+    Traces,
+}
+
+/// The screen.
+#[derive(Debug)]
+pub struct Live {
+    newest: Option<Arc<Snapshot>>,
+    shown: Option<(Instant, Arc<Snapshot>)>,
+    traces: Arc<Traces>,
+    lower: Lower,
+    is_crank_locked: bool,
+    span: usize,
+    is_enlarged: bool,
+    /// What stands still, drawn once.
+    still: canvas::Cache,
+    /// What moves, drawn once a refresh.
+    moving: canvas::Cache,
+    /// What the still part was drawn for.
+    face: RefCell<Option<Face>>,
+}
+
+impl Default for Live {
+    fn default() -> Self {
+        Self::new()
+    }
 }
 
 impl Live {
     /// The screen before anything is measured.
     pub fn new() -> Self {
-        Self::default()
+        Self {
+            newest: None,
+            shown: None,
+            traces: Arc::default(),
+            lower: Lower::default(),
+            is_crank_locked: false,
+            span: 2,
+            is_enlarged: false,
+            still: canvas::Cache::new(),
+            moving: canvas::Cache::new(),
+            face: RefCell::new(None),
+        }
     }
 
     /// Name of the screen.
@@ -88,10 +135,18 @@ impl Live {
     pub fn wanted(&self) -> Option<TraceWish> {
         match self.lower {
             Lower::Strip => None,
-            Lower::Traces(view) => Some(TraceWish {
-                view,
-                columns: 1000,
+            Lower::Traces => Some(TraceWish {
+                view: self.trace_view(),
+                columns: if self.is_enlarged { 1000 } else { 480 },
             }),
+        }
+    }
+
+    fn trace_view(&self) -> TraceView {
+        if self.is_crank_locked {
+            TraceView::CrankLocked
+        } else {
+            TraceView::Time(Seconds(SPANS[self.span]))
         }
     }
 
@@ -106,45 +161,176 @@ impl Live {
             self.shown = Some((now, Arc::clone(&snapshot)));
         }
         self.newest = Some(snapshot);
-        self.traces = Some(traces);
+        self.traces = traces;
+        self.moving.clear();
     }
 
     /// Forgets what was measured, as when another source is opened.
     pub fn clear(&mut self) {
         self.newest = None;
         self.shown = None;
-        self.traces = None;
+        self.traces = Arc::default();
+        self.moving.clear();
     }
 
     /// Does what a message asks.
     pub fn update(&mut self, message: Message) -> Action {
+        let before = self.wanted();
         match message {
             Message::ShowStrip => self.lower = Lower::Strip,
-            Message::ShowTraces(view) => self.lower = Lower::Traces(view),
-            Message::LongerSpan | Message::ShorterSpan => {}
+            Message::ShowTraces => self.lower = Lower::Traces,
+            Message::ToggleCrankLock => self.is_crank_locked = !self.is_crank_locked,
+            Message::LongerSpan => self.span = (self.span + 1).min(SPANS.len() - 1),
+            Message::ShorterSpan => self.span = self.span.saturating_sub(1),
             Message::ToggleEnlarged => self.is_enlarged = !self.is_enlarged,
         }
-        Action::WishTraces(self.wanted())
+        self.moving.clear();
+        let after = self.wanted();
+        if after == before {
+            Action::None
+        } else {
+            Action::WishTraces(after)
+        }
     }
 
     /// The screen as it stands; it fills the place it is given.
     pub fn view<'a>(&'a self, sheet: &'a EngineSheet, look: Look) -> Element<'a, Message> {
-        responsive(move |_| {
-            let p = look.palette();
-            let words = match &self.shown {
-                Some((_, s)) => s
-                    .speed
-                    .any()
-                    .map_or_else(|| "—".to_owned(), |v| format!("{v:.0}")),
-                None => sheet.name.clone(),
-            };
-            Labels(vec![
-                Label::new(words, Point::new(24.0, 40.0), Anchor::Left, p.text)
-                    .size(36.0)
-                    .bold(),
-            ])
-            .into()
-        })
+        responsive(move |size| self.sized(sheet, look, size)).into()
+    }
+
+    fn sized<'a>(&'a self, sheet: &'a EngineSheet, look: Look, size: Size) -> Element<'a, Message> {
+        let newest = self
+            .newest
+            .clone()
+            .unwrap_or_else(|| Arc::new(nothing(sheet)));
+        let shown = self
+            .shown
+            .as_ref()
+            .map_or_else(|| Arc::clone(&newest), |(_, s)| Arc::clone(s));
+        let board = Board::new(self, sheet, look, size, newest, shown);
+        let mut labels = Vec::with_capacity(96);
+        board.words(&mut labels);
+        let lower = board.plan.lower;
+        let picture = canvas::Canvas::new(board)
+            .width(Length::Fill)
+            .height(Length::Fill);
+        stack![
+            picture,
+            Element::from(Labels(labels)),
+            self.controls(lower, size, look)
+        ]
         .into()
+    }
+
+    /// The keys of the lower panel, at the right of its heading.
+    fn controls<'a>(&self, lower: Rectangle, size: Size, look: Look) -> Element<'a, Message> {
+        let is_traces = self.lower == Lower::Traces;
+        let mut keys = Row::new().spacing(8).align_y(Alignment::Center);
+        if is_traces {
+            if !self.is_crank_locked {
+                let span = text(format!("{:.0} ms", SPANS[self.span] * 1000.0))
+                    .size(crate::font::BODY)
+                    .color(look.palette().text)
+                    .width(64)
+                    .align_x(Alignment::Center);
+                let shorter = (self.span > 0).then_some(Message::ShorterSpan);
+                let longer = (self.span + 1 < SPANS.len()).then_some(Message::LongerSpan);
+                keys = keys.push(
+                    row![
+                        button::action("−", None, false, look, shorter),
+                        span,
+                        button::action("+", None, false, look, longer),
+                    ]
+                    .align_y(Alignment::Center),
+                );
+            }
+            keys = keys.push(button::action(
+                "Lock to crank",
+                None,
+                self.is_crank_locked,
+                look,
+                Some(Message::ToggleCrankLock),
+            ));
+        }
+        keys = keys
+            .push(button::action(
+                "Agreement",
+                None,
+                !is_traces,
+                look,
+                Some(Message::ShowStrip),
+            ))
+            .push(button::action(
+                "Traces",
+                None,
+                is_traces,
+                look,
+                Some(Message::ShowTraces),
+            ))
+            .push(button::action(
+                if self.is_enlarged {
+                    "Smaller"
+                } else {
+                    "Larger"
+                },
+                None,
+                self.is_enlarged,
+                look,
+                Some(Message::ToggleEnlarged),
+            ));
+        let right = size.width - lower.x - lower.width;
+        container(keys)
+            .width(Length::Fill)
+            .align_x(Alignment::End)
+            .padding(Padding::ZERO.top(lower.y + 6.0).right(right + 8.0))
+            .into()
+    }
+}
+
+/// What the screen shows before the first snapshot: everything the sheet names, nothing measured.
+fn nothing(sheet: &EngineSheet) -> Snapshot {
+    let why = Why::NotEnoughYet;
+    let cams = sheet
+        .cams
+        .iter()
+        .map(|cam| CamSnapshot {
+            id: cam.cam,
+            phase: Reading::Missing(why),
+            spread: None,
+            due: None::<keyway_analysis::units::Band<CrankDegrees>>,
+            reference: cam
+                .windows
+                .iter()
+                .map(|w| w.map(CrankAngle::wrapped))
+                .collect(),
+            measured: Vec::new(),
+            command: CommandSnapshot {
+                duty: Reading::Missing(why),
+                frequency: Reading::Missing(why),
+                low: Reading::Missing(why),
+                high: Reading::Missing(why),
+                hold: cam.phaser.as_ref().map(|f| f.hold),
+                current: Reading::Missing(why),
+            },
+            agreement: Agreement {
+                state: AgreementState::NotJudged,
+                since: SampleTime(0.0),
+                sentence: String::new(),
+                rests_on: Vec::new(),
+            },
+        })
+        .collect();
+    Snapshot {
+        at: SampleTime(0.0),
+        elapsed: Seconds(0.0),
+        speed: Reading::Missing(why),
+        sync: Sync::Stopped,
+        cams,
+        supply: Reading::Missing(why),
+        supply_ripple: Reading::Missing(why),
+        leads: Vec::new(),
+        history: Arc::from([]),
+        events: Arc::from([]),
+        counts: Counts::default(),
     }
 }

@@ -83,6 +83,9 @@ impl Label {
     }
 }
 
+/// Wider and higher than any screen, logical pixels.
+const UNBROKEN: f32 = 10_000.0;
+
 /// Width of one line of text, logical pixels.
 pub fn width(words: &str, size: f32, font: Font) -> f32 {
     pieces(words)
@@ -149,7 +152,8 @@ fn set<Content>(
 ) -> Text<Content> {
     Text {
         content,
-        bounds: Size::new(width, f32::INFINITY),
+        // The toolkit breaks a line of infinite width after each letter.
+        bounds: Size::new(width.min(UNBROKEN), UNBROKEN),
         size: Pixels(size),
         line_height: core_text::LineHeight::default(),
         font,

@@ -2,6 +2,7 @@
 
 pub mod bar;
 pub mod button;
+pub mod envelope;
 pub mod label;
 pub mod mark;
 pub mod rail;

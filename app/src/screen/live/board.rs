@@ -1,0 +1,277 @@
+//! The Live screen as one picture: a still part and a moving part, each drawn once and kept, and
+//! the words above them. A few large canvases are far cheaper on the software renderer than many.
+
+use super::gauge::{self, Gauge};
+use super::plan::{Contents, LINE, Plan, shrunk};
+use super::sentence::{self, Sentence};
+use super::{Live, Lower, Message, TraceView, dial, leads, strip, traces};
+use crate::font;
+use crate::theme::{Look, RADIUS};
+use crate::widget::label::{self, Anchor, Label};
+use crate::widget::mark::{self, Mark};
+use iced::widget::canvas::{self, Frame, Geometry, Path, Stroke};
+use iced::{Point, Rectangle, Renderer, Size, Theme, mouse};
+use keyway_analysis::engine::EngineSheet;
+use keyway_analysis::snapshot::Snapshot;
+use keyway_analysis::units::CrankAngle;
+use std::sync::Arc;
+
+/// Room at the left of the sentence for its symbol, logical pixels.
+const SYMBOL: f32 = 68.0;
+
+/// Height of the lower panel's heading, which holds keys, logical pixels.
+const HEADING: f32 = 52.0;
+
+/// What the still part depends on.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Face {
+    look: Look,
+    plan: Plan,
+    references: Vec<Vec<[CrankAngle; 2]>>,
+    lower: Lower,
+    view: TraceView,
+    lanes: usize,
+}
+
+/// Everything needed to draw one moment of the screen.
+pub struct Board<'a> {
+    live: &'a Live,
+    sheet: &'a EngineSheet,
+    look: Look,
+    /// Where everything lies.
+    pub plan: Plan,
+    newest: Arc<Snapshot>,
+    shown: Arc<Snapshot>,
+    sentence: Sentence,
+    gauges: Vec<Gauge>,
+}
+
+impl<'a> Board<'a> {
+    /// A moment of the screen: `newest` is drawn, the figures are those of `shown`.
+    pub fn new(
+        live: &'a Live,
+        sheet: &'a EngineSheet,
+        look: Look,
+        size: Size,
+        newest: Arc<Snapshot>,
+        shown: Arc<Snapshot>,
+    ) -> Self {
+        let sentence = sentence::sentence(&shown);
+        let gauges = gauge::gauges(&shown, sheet, look.palette());
+        let room = size.width - SYMBOL - 64.0;
+        let high = label::height(&sentence.detail, font::BODY, font::REGULAR, room);
+        let contents = Contents {
+            gauges: gauges.len(),
+            leads: shown.leads.len(),
+            sentence_lines: if high > LINE * 1.5 { 2 } else { 1 },
+            is_enlarged: live.is_enlarged,
+        };
+        let plan = Plan::new(size, contents);
+        let board = Self {
+            live,
+            sheet,
+            look,
+            plan,
+            newest,
+            shown,
+            sentence,
+            gauges,
+        };
+        board.keep_or_redraw();
+        board
+    }
+
+    /// The still part is drawn again only when something in it has changed.
+    fn keep_or_redraw(&self) {
+        let face = Face {
+            look: self.look,
+            plan: self.plan.clone(),
+            references: self
+                .newest
+                .cams
+                .iter()
+                .map(|c| c.reference.clone())
+                .collect(),
+            lower: self.live.lower,
+            view: self.live.trace_view(),
+            lanes: traces::lanes(&self.live.traces),
+        };
+        let mut drawn = self.live.face.borrow_mut();
+        if drawn.as_ref() != Some(&face) {
+            self.live.still.clear();
+            self.live.moving.clear();
+            *drawn = Some(face);
+        }
+    }
+
+    /// Place of the strip or the traces in the lower panel.
+    fn plot(&self) -> Rectangle {
+        let inner = shrunk(self.plan.lower, 12.0, 4.0);
+        Rectangle::new(
+            Point::new(inner.x, inner.y + HEADING),
+            Size::new(inner.width, (inner.height - HEADING).max(1.0)),
+        )
+    }
+
+    fn face(&self, frame: &mut Frame) {
+        let p = self.look.palette();
+        frame.fill_rectangle(Point::ORIGIN, frame.size(), p.background);
+        let panel = |frame: &mut Frame, r: Rectangle| {
+            frame.fill(
+                &Path::rounded_rectangle(r.position(), r.size(), RADIUS.into()),
+                p.panel,
+            );
+        };
+        panel(frame, self.plan.lower);
+        leads::face(frame, &self.plan.leads, p);
+        if let Some(middle) = &self.plan.middle {
+            dial::face(frame, middle.dial, &self.newest.cams, p);
+            for tile in &middle.gauges {
+                gauge::face(frame, *tile, p);
+            }
+        }
+        match self.live.lower {
+            Lower::Strip => strip::face(frame, self.plot(), self.sheet, p),
+            Lower::Traces => {
+                let lanes = traces::lanes(&self.live.traces);
+                traces::face(frame, self.plot(), lanes, self.live.trace_view(), p);
+            }
+        }
+    }
+
+    fn hands(&self, frame: &mut Frame) {
+        let p = self.look.palette();
+        let r = self.plan.sentence;
+        let ground = if self.sentence.is_alarm {
+            p.alarm_ground
+        } else {
+            p.panel
+        };
+        let path = Path::rounded_rectangle(r.position(), r.size(), RADIUS.into());
+        frame.fill(&path, ground);
+        if self.sentence.is_alarm {
+            let border = shrunk(r, 1.0, 1.0);
+            let path = Path::rounded_rectangle(border.position(), border.size(), RADIUS.into());
+            frame.stroke(&path, Stroke::default().with_color(p.alarm).with_width(2.0));
+            let centre = Point::new(r.x + 40.0, r.center_y());
+            mark::draw(frame, Mark::Warning, centre, 34.0, p.alarm, p.alarm_ground);
+        }
+        leads::hands(frame, &self.plan.leads, &self.shown.leads, p);
+        if let Some(middle) = &self.plan.middle {
+            dial::hands(frame, middle.dial, &self.newest, p);
+            let moving = gauge::gauges(&self.newest, self.sheet, p);
+            for (tile, gauge) in middle.gauges.iter().zip(&moving) {
+                gauge::hands(frame, *tile, gauge, p);
+            }
+        }
+        match self.live.lower {
+            Lower::Strip => strip::hands(frame, self.plot(), &self.newest, self.sheet, p),
+            Lower::Traces => {
+                traces::hands(frame, self.plot(), &self.live.traces, &self.newest.leads, p);
+            }
+        }
+    }
+
+    /// All words of the screen.
+    pub fn words(&self, labels: &mut Vec<Label>) {
+        let p = self.look.palette();
+        self.sentence_words(labels);
+        leads::words(labels, &self.plan.leads, &self.shown.leads, p);
+        if let Some(middle) = &self.plan.middle {
+            dial::words(labels, middle.dial, &self.shown, &self.newest, p);
+            for (tile, gauge) in middle.gauges.iter().zip(&self.gauges) {
+                gauge::words(labels, *tile, gauge, p);
+            }
+        }
+        let heading = Point::new(self.plan.lower.x + 16.0, self.plan.lower.y + 6.0 + 22.0);
+        let title = match (self.live.lower, self.live.trace_view()) {
+            (Lower::Strip, _) => "Command and position, last 20 s",
+            (Lower::Traces, TraceView::Time(_)) => "Leads against time",
+            (Lower::Traces, TraceView::CrankLocked) => "Leads over one engine cycle",
+        };
+        labels.push(Label::new(title, heading, Anchor::Left, p.text).size(font::BODY));
+        match self.live.lower {
+            Lower::Strip => {
+                let after = label::width(title, font::BODY, font::REGULAR) + 24.0;
+                strip::legend(
+                    labels,
+                    Point::new(heading.x + after, heading.y),
+                    &self.newest,
+                    p,
+                );
+                strip::words(labels, self.plot(), &self.newest, self.sheet, p);
+            }
+            Lower::Traces => traces::words(
+                labels,
+                self.plot(),
+                &self.live.traces,
+                &self.newest.leads,
+                self.live.trace_view(),
+                p,
+            ),
+        }
+    }
+
+    fn sentence_words(&self, labels: &mut Vec<Label>) {
+        let p = self.look.palette();
+        let Sentence {
+            is_alarm,
+            title,
+            detail,
+            more,
+        } = &self.sentence;
+        let r = self.plan.sentence;
+        let x = r.x + if *is_alarm { SYMBOL + 8.0 } else { 16.0 };
+        let right = r.x + r.width - 16.0;
+        let (ink, second) = if *is_alarm {
+            (p.alarm_text, p.alarm_text)
+        } else {
+            (p.text, p.quiet)
+        };
+        let size = if *is_alarm { 19.0 } else { font::BODY };
+        let at = Point::new(x, r.y + 20.0);
+        let title_wide = label::width(title, size, font::BOLD);
+        labels.push(
+            Label::new(title.clone(), at, Anchor::Left, ink)
+                .size(size)
+                .bold(),
+        );
+        let block = Point::new(x, r.y + 33.0);
+        labels.push(
+            Label::new(detail.clone(), block, Anchor::Block, second)
+                .size(font::BODY)
+                .within(right - x),
+        );
+        if let Some(more) = more {
+            let most = right - x - title_wide - 24.0;
+            let at = Point::new(right, at.y);
+            labels.push(
+                Label::new(more.clone(), at, Anchor::Right, ink)
+                    .size(font::BODY)
+                    .within(most),
+            );
+        }
+    }
+}
+
+impl canvas::Program<Message> for Board<'_> {
+    type State = ();
+
+    fn draw(
+        &self,
+        _state: &(),
+        renderer: &Renderer,
+        _theme: &Theme,
+        bounds: Rectangle,
+        _cursor: mouse::Cursor,
+    ) -> Vec<Geometry> {
+        vec![
+            self.live
+                .still
+                .draw(renderer, bounds.size(), |frame| self.face(frame)),
+            self.live
+                .moving
+                .draw(renderer, bounds.size(), |frame| self.hands(frame)),
+        ]
+    }
+}

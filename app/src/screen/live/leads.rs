@@ -1,0 +1,83 @@
+//! Lead states, always on the screen, so that no figure is believed beyond its lead.
+
+use super::plan::Leads;
+use super::words;
+use crate::font;
+use crate::theme::{Palette, RADIUS};
+use crate::widget::label::{self, Anchor, Label};
+use crate::widget::mark::{self, Mark};
+use iced::widget::canvas::{Frame, Path};
+use iced::{Color, Point};
+use keyway_analysis::snapshot::{LeadLife, LeadSnapshot};
+
+/// What does not move: the panel.
+pub fn face(frame: &mut Frame, place: &Leads, p: &Palette) {
+    let r = place.panel;
+    frame.fill(
+        &Path::rounded_rectangle(r.position(), r.size(), RADIUS.into()),
+        p.panel,
+    );
+}
+
+/// The symbols.
+pub fn hands(frame: &mut Frame, place: &Leads, leads: &[LeadSnapshot], p: &Palette) {
+    for (i, lead) in leads.iter().enumerate() {
+        let cell = place.cell(i);
+        let (symbol, colour) = symbol(lead.life, p);
+        let centre = Point::new(cell.x + 7.0, cell.y + 10.0);
+        mark::draw(frame, symbol, centre, 13.0, colour, p.panel);
+    }
+}
+
+/// The names and notes.
+pub fn words(labels: &mut Vec<Label>, place: &Leads, leads: &[LeadSnapshot], p: &Palette) {
+    for (i, lead) in leads.iter().enumerate() {
+        let cell = place.cell(i);
+        let name = words::lead(lead.role);
+        let note = note(lead);
+        let (ink, note_ink) = match lead.life {
+            LeadLife::Alive => (p.text, p.quiet),
+            LeadLife::Doubtful | LeadLife::Silent => (p.text, p.alarm),
+            LeadLife::Spare => (p.quiet, p.quiet),
+        };
+        let (x, right) = (cell.x + 20.0, cell.x + cell.width);
+        let at = Point::new(x, cell.y + 10.0);
+        labels.push(Label::new(name.clone(), at, Anchor::Left, ink).within(right - x));
+        if place.is_tall {
+            let at = Point::new(x, cell.y + 27.0);
+            labels.push(Label::new(note, at, Anchor::Left, note_ink).within(right - x));
+        } else {
+            let x = x + label::width(&name, font::SMALL, font::REGULAR) + 8.0;
+            let at = Point::new(x, cell.y + 10.0);
+            labels.push(Label::new(note, at, Anchor::Left, note_ink).within((right - x).max(0.0)));
+        }
+    }
+}
+
+fn symbol(life: LeadLife, p: &Palette) -> (Mark, Color) {
+    match life {
+        LeadLife::Alive => (Mark::Check, p.text),
+        LeadLife::Doubtful => (Mark::Question, p.alarm),
+        LeadLife::Silent => (Mark::Cross, p.alarm),
+        LeadLife::Spare => (Mark::Dash, p.quiet),
+    }
+}
+
+fn note(lead: &LeadSnapshot) -> String {
+    match lead.life {
+        LeadLife::Alive => lead.note.clone(),
+        LeadLife::Spare => "not fitted".to_owned(),
+        LeadLife::Doubtful | LeadLife::Silent => {
+            let word = if lead.life == LeadLife::Silent {
+                "silent"
+            } else {
+                "doubtful"
+            };
+            if lead.note.is_empty() || lead.note == word {
+                word.to_owned()
+            } else {
+                format!("{word}: {}", lead.note)
+            }
+        }
+    }
+}

@@ -1,0 +1,179 @@
+//! The sentence at the top: what is wrong, by how much, since when, and which leads it rests on;
+//! or, in one quiet line, that nothing is.
+
+use super::words;
+use keyway_analysis::reading::{Reading, Why};
+use keyway_analysis::snapshot::{AgreementState, CamSnapshot, LeadLife, Snapshot};
+
+/// The state of the engine in words.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Sentence {
+    /// Whether it must be raised.
+    pub is_alarm: bool,
+    /// What, and of which cam.
+    pub title: String,
+    /// By how much, since when, resting on what.
+    pub detail: String,
+    /// What else is wrong.
+    pub more: Option<String>,
+}
+
+/// How urgent a state is: what may break the engine first, then what is certain, then what may be slow.
+fn urgency(state: AgreementState) -> u8 {
+    match state {
+        AgreementState::AgainstCommand => 7,
+        AgreementState::NotFollowing => 6,
+        AgreementState::OffRest => 5,
+        AgreementState::Hunting => 4,
+        AgreementState::NoCommand => 3,
+        AgreementState::NoPosition => 2,
+        AgreementState::Lagging => 1,
+        AgreementState::Following | AgreementState::NotJudged => 0,
+    }
+}
+
+/// Cams that disagree with their command, the worst first; among equals the earliest onset.
+pub fn disagreeing(snapshot: &Snapshot) -> Vec<&CamSnapshot> {
+    let mut cams: Vec<_> = snapshot
+        .cams
+        .iter()
+        .filter(|c| c.agreement.state.is_disagreement())
+        .collect();
+    cams.sort_by(|a, b| {
+        let rank = |c: &CamSnapshot| urgency(c.agreement.state);
+        rank(b)
+            .cmp(&rank(a))
+            .then(a.agreement.since.0.total_cmp(&b.agreement.since.0))
+    });
+    cams
+}
+
+/// The cam that matters most: the worst, or the first of the sheet when none is wrong, so that the
+/// screen does not jump between healthy cams.
+pub fn foremost(snapshot: &Snapshot) -> Option<&CamSnapshot> {
+    disagreeing(snapshot)
+        .first()
+        .copied()
+        .or(snapshot.cams.first())
+}
+
+/// The sentence for a snapshot.
+pub fn sentence(snapshot: &Snapshot) -> Sentence {
+    match disagreeing(snapshot).as_slice() {
+        [] => quiet(snapshot),
+        [worst, others @ ..] => Sentence {
+            is_alarm: true,
+            title: format!(
+                "{} cam: {}",
+                words::cam_capital(worst.id),
+                worst.agreement.state.words()
+            ),
+            detail: format!("{} {}", worst.agreement.sentence, rests_on(snapshot, worst))
+                .trim()
+                .to_owned(),
+            more: (!others.is_empty()).then(|| {
+                let named: Vec<_> = others
+                    .iter()
+                    .map(|c| format!("{} cam {}", words::cam(c.id), c.agreement.state.words()))
+                    .collect();
+                format!("+{} more: {}", others.len(), words::list(&named))
+            }),
+        },
+    }
+}
+
+/// Which leads the judgement rests on, and whether each shows what it should.
+fn rests_on(snapshot: &Snapshot, cam: &CamSnapshot) -> String {
+    let roles = &cam.agreement.rests_on;
+    if roles.is_empty() {
+        return String::new();
+    }
+    let life = |role| {
+        snapshot
+            .leads
+            .iter()
+            .find(|l| l.role == role)
+            .map(|l| l.life)
+    };
+    let (proven, open): (Vec<_>, Vec<_>) = roles
+        .iter()
+        .partition(|r| life(**r) == Some(LeadLife::Alive));
+    let names = |roles: &[&keyway_analysis::lead::Role]| {
+        words::list(&roles.iter().map(|r| words::lead(**r)).collect::<Vec<_>>())
+    };
+    if open.is_empty() {
+        format!("Rests on {}, all alive.", names(&proven))
+    } else {
+        let lead = if open.len() == 1 { "lead" } else { "leads" };
+        format!("First check the {lead}: {}.", names(&open))
+    }
+}
+
+fn quiet(snapshot: &Snapshot) -> Sentence {
+    let (title, detail) = match snapshot.speed {
+        Reading::Missing(Why::NotEnoughYet) => (
+            "Measuring".to_owned(),
+            "The first figures follow within seconds.".to_owned(),
+        ),
+        Reading::Missing(Why::EngineStopped) => (
+            "Engine not turning".to_owned(),
+            "Start or crank the engine; nothing is judged while it stands.".to_owned(),
+        ),
+        Reading::Missing(why) => (
+            format!("No engine speed: {why}"),
+            "Without the crank nothing else can be judged. Check the crank lead first.".to_owned(),
+        ),
+        Reading::Valid(_) | Reading::Stale(..) | Reading::Suspect(..) => running(snapshot),
+    };
+    Sentence {
+        is_alarm: false,
+        title,
+        detail,
+        more: None,
+    }
+}
+
+fn running(snapshot: &Snapshot) -> (String, String) {
+    let of = |state| {
+        let cams = snapshot
+            .cams
+            .iter()
+            .filter(move |c| (c.agreement.state == AgreementState::Following) == state);
+        cams.collect::<Vec<_>>()
+    };
+    let (following, open) = (of(true), of(false));
+    let names = |cams: &[&CamSnapshot]| {
+        let list = words::list(&cams.iter().map(|c| words::cam(c.id)).collect::<Vec<_>>());
+        format!(
+            "{} {}",
+            words::capital(&list),
+            if cams.len() == 1 { "cam" } else { "cams" }
+        )
+    };
+    let verb = |cams: &[&CamSnapshot]| {
+        if cams.len() == 1 {
+            "follows its"
+        } else {
+            "follow their"
+        }
+    };
+    let reasons = || {
+        let each: Vec<_> = open
+            .iter()
+            .map(|c| format!("{} cam: {}", words::cam_capital(c.id), c.agreement.sentence))
+            .collect();
+        each.join(" ")
+    };
+    match (following.is_empty(), open.is_empty()) {
+        (true, true) => ("No cam on the engine sheet".to_owned(), String::new()),
+        (false, true) => (
+            "Nothing is wrong".to_owned(),
+            format!("{} {} command.", names(&following), verb(&following)),
+        ),
+        (true, false) => ("Not judged yet".to_owned(), reasons()),
+        (false, false) => (
+            format!("{} {} command", names(&following), verb(&following)),
+            format!("Not judged: {}", reasons()),
+        ),
+    }
+}
