@@ -173,8 +173,33 @@ pub enum Fault {
 }
 
 impl Fault {
+    /// Checks what one figure alone cannot show. The error is one sentence.
+    pub(super) fn check(&self) -> Result<(), String> {
+        if let Some(n) = self.inputs().into_iter().find(|n| !(1..=8).contains(n)) {
+            return Err(format!("the scope has inputs 1 to 8, not {n}"));
+        }
+        if let Self::PhaserStuck {
+            moved: Some([low, high]),
+            ..
+        } = *self
+            && low > high
+        {
+            return Err(format!(
+                "moved [{low}, {high}] must hold the lower figure first"
+            ));
+        }
+        if let Self::CamSensorDropout { every, lasts, .. } = *self
+            && lasts >= every
+        {
+            return Err(format!(
+                "a silence of {lasts} s every {every} s would never end"
+            ));
+        }
+        Ok(())
+    }
+
     /// Inputs of the scope that it names, counted from 1.
-    pub(super) fn inputs(&self) -> Vec<usize> {
+    fn inputs(&self) -> Vec<usize> {
         match *self {
             Self::LeadOff { input, .. } | Self::ProbeFactor { input, .. } => vec![input],
             Self::LeadsSwapped { input, with } => vec![input, with],

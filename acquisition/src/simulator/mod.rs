@@ -2,6 +2,7 @@
 
 pub mod blueprint;
 mod bounds;
+mod camshaft;
 mod camwheel;
 mod controller;
 mod converter;

@@ -5,8 +5,10 @@ use super::bounds;
 use super::fault::Fault;
 use super::script::Segment;
 use serde::Deserialize;
+use std::ops::Range;
 use std::path::Path;
 use thiserror::Error;
+use toml::Spanned;
 
 /// A scenario of the virtual scope.
 #[derive(Debug, Clone, PartialEq)]
@@ -75,16 +77,16 @@ struct File {
     title: String,
     story: Story,
     sheet: String,
-    engine: String,
+    engine: Spanned<String>,
     oil: Warming,
     coil: Warming,
-    driver: Vec<Segment>,
+    driver: Spanned<Vec<Segment>>,
     #[serde(default)]
-    repeat_from: Option<usize>,
+    repeat_from: Option<Spanned<usize>>,
     #[serde(default = "one", deserialize_with = "bounds::not_negative")]
     noise: f64,
     #[serde(default)]
-    faults: Vec<Fault>,
+    faults: Vec<Spanned<Fault>>,
 }
 
 const fn one() -> f64 {
@@ -120,14 +122,6 @@ pub enum ScenarioError {
         /// Line counted from 1.
         line: usize,
         /// What is wrong there.
-        why: String,
-    },
-    /// Figures that do not go together.
-    #[error("{file}: {why}")]
-    Figures {
-        /// The file.
-        file: String,
-        /// What is wrong, one sentence.
         why: String,
     },
 }
@@ -187,35 +181,41 @@ impl Scenario {
         beside: Option<&Path>,
     ) -> Result<Self, ScenarioError> {
         let raw: File = read_toml(file, text)?;
-        let engine = match beside {
-            Some(dir) if raw.engine.ends_with(".toml") => {
-                let path = dir.join(&raw.engine);
-                blueprint(&path.display().to_string(), &read(&path)?)?
-            }
-            _ => {
-                let (name, text) = find("engine", ENGINES, &raw.engine)?;
-                blueprint(&format!("engines/{name}.toml"), text)?
-            }
-        };
-        let wrong = |why: String| ScenarioError::Figures {
+        let wrong = |span: Range<usize>, why: String| ScenarioError::Line {
             file: file.to_owned(),
+            line: line_of(text, span.start),
             why,
         };
-        if raw.driver.is_empty() {
-            return Err(wrong("driver must hold at least one segment".into()));
+        let wanted = raw.engine.get_ref();
+        let engine = match beside {
+            Some(dir) if wanted.ends_with(".toml") => {
+                let path = dir.join(wanted);
+                read_toml(&path.display().to_string(), &read(&path)?)?
+            }
+            _ => {
+                let (name, text) = find("engine", ENGINES, wanted)
+                    .map_err(|e| wrong(raw.engine.span(), e.to_string()))?;
+                read_toml(&format!("engines/{name}.toml"), text)?
+            }
+        };
+        let segments = raw.driver.get_ref().len();
+        if segments == 0 {
+            return Err(wrong(
+                raw.driver.span(),
+                "driver must hold at least one segment".into(),
+            ));
         }
-        if let Some(n) = raw.repeat_from
-            && (n == 0 || n > raw.driver.len())
+        if let Some(n) = &raw.repeat_from
+            && !(1..=segments).contains(n.get_ref())
         {
-            return Err(wrong(format!(
-                "repeat_from {n} names no segment; they are counted from 1 to {}",
-                raw.driver.len()
-            )));
+            let why = format!("no such segment; they are counted from 1 to {segments}");
+            return Err(wrong(n.span(), why));
         }
         for fault in &raw.faults {
-            if let Some(n) = fault.inputs().into_iter().find(|n| !(1..=8).contains(n)) {
-                return Err(wrong(format!("the scope has inputs 1 to 8, not {n}")));
-            }
+            fault
+                .get_ref()
+                .check()
+                .map_err(|why| wrong(fault.span(), why))?;
         }
         Ok(Self {
             name: name.to_owned(),
@@ -225,10 +225,10 @@ impl Scenario {
             engine,
             oil: raw.oil,
             coil: raw.coil,
-            driver: raw.driver,
-            repeat_from: raw.repeat_from,
+            driver: raw.driver.into_inner(),
+            repeat_from: raw.repeat_from.map(Spanned::into_inner),
             noise: raw.noise,
-            faults: raw.faults,
+            faults: raw.faults.into_iter().map(Spanned::into_inner).collect(),
         })
     }
 }
@@ -249,15 +249,6 @@ fn find<'a>(
         })
 }
 
-fn blueprint(file: &str, text: &str) -> Result<Blueprint, ScenarioError> {
-    let plan: Blueprint = read_toml(file, text)?;
-    plan.check().map_err(|why| ScenarioError::Figures {
-        file: file.to_owned(),
-        why,
-    })?;
-    Ok(plan)
-}
-
 fn read(path: &Path) -> Result<String, ScenarioError> {
     std::fs::read_to_string(path).map_err(|e| ScenarioError::Unreadable {
         file: path.display().to_string(),
@@ -265,16 +256,14 @@ fn read(path: &Path) -> Result<String, ScenarioError> {
     })
 }
 
+fn line_of(text: &str, offset: usize) -> usize {
+    1 + text.bytes().take(offset).filter(|b| *b == b'\n').count()
+}
+
 fn read_toml<T: serde::de::DeserializeOwned>(file: &str, text: &str) -> Result<T, ScenarioError> {
     toml::from_str(text).map_err(|e| ScenarioError::Line {
         file: file.to_owned(),
-        line: e.span().map_or(1, |span| {
-            1 + text
-                .bytes()
-                .take(span.start)
-                .filter(|b| *b == b'\n')
-                .count()
-        }),
+        line: e.span().map_or(1, |span| line_of(text, span.start)),
         why: e.message().to_owned(),
     })
 }
@@ -307,6 +296,60 @@ mod tests {
         let error = Scenario::from_toml("x.toml", &unknown).unwrap_err();
         assert!(matches!(error, ScenarioError::Line { .. }), "{error}");
         assert!(error.to_string().contains("titel"), "{error}");
+    }
+
+    #[test]
+    fn figures_that_do_not_go_together_are_reported_with_their_line() {
+        let good = SCENARIOS[0].1;
+        for (have, wrong, why) in [
+            (
+                "repeat_from = 1",
+                "repeat_from = 9",
+                "no such segment; they are counted from 1 to 4",
+            ),
+            (
+                "moved = [2, 7]",
+                "moved = [7, 2]",
+                "moved [7, 2] must hold the lower figure first",
+            ),
+            (
+                "engine = \"light-van\"",
+                "engine = \"cart\"",
+                "there is no engine called 'cart'",
+            ),
+        ] {
+            let bad = good.replacen(have, wrong, 1);
+            let error = Scenario::from_toml("x.toml", &bad).unwrap_err().to_string();
+            assert!(
+                error.starts_with("x.toml, line ") && error.contains(why),
+                "{error}"
+            );
+        }
+        let engine = ENGINES[0].1.replacen("[1, 3, 4, 2]", "[1, 3, 3, 2]", 1);
+        let at = engine.lines().position(|l| l == "[block]").unwrap() + 1;
+        let error = read_toml::<Blueprint>("e.toml", &engine)
+            .unwrap_err()
+            .to_string();
+        assert!(
+            error.starts_with(&format!("e.toml, line {at}: firing_order")),
+            "{error}"
+        );
+    }
+
+    #[test]
+    fn a_file_may_bring_its_own_engine() {
+        let dir = std::env::temp_dir().join(format!("keyway-scenario-{}", std::process::id()));
+        std::fs::create_dir_all(&dir).unwrap();
+        let scenario =
+            SCENARIOS[0]
+                .1
+                .replacen("engine = \"light-van\"", "engine = \"own.toml\"", 1);
+        std::fs::write(dir.join("mine.toml"), scenario).unwrap();
+        std::fs::write(dir.join("own.toml"), ENGINES[1].1).unwrap();
+        let read = Scenario::load(&dir.join("mine.toml"));
+        std::fs::remove_dir_all(&dir).unwrap();
+        let read = read.unwrap();
+        assert_eq!((read.name.as_str(), read.engine.crank.teeth), ("mine", 36));
     }
 
     #[test]
