@@ -26,12 +26,16 @@ const REST_TIME: f64 = 1.2;
 /// Motion over [`REST_LOOK`] below which it stands.
 const REST_STILL: f64 = 0.75;
 const REST_LOOK: f64 = 0.8;
+/// A drive to rest that leaves the rest command is judged by rate again only after this long.
+const REST_GRACE: f64 = 1.0;
 /// Agreement must be seen this long before a disagreement is withdrawn.
 const CLEAR: f64 = 0.5;
 /// Motion in the drive's direction that refutes a standing still.
 const ACQUITS: f64 = 3.0;
 /// A reason not to judge must last this long before it replaces a judgement.
 const LOSE: f64 = 0.2;
+/// The same when it is merely being measured: what follows decides, and takes half a second to a second itself.
+const UNCLEAR: f64 = 1.1;
 
 /// What is known of the engine at one instant.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -42,6 +46,8 @@ pub enum EngineView {
     NoSync,
     /// Angle known within a revolution only.
     Revolution,
+    /// The same, for so long that the cam edges must be taken not to fit.
+    Mismatch,
     /// Angle known within the cycle.
     Cycle(Rpm),
 }
@@ -53,6 +59,8 @@ pub enum CommandView {
     NoLead,
     /// The lead shows nothing.
     Silent,
+    /// The lead switches, but not between ground and supply.
+    Doubtful,
     /// Not enough seen.
     Measuring,
     /// It switches.
@@ -112,6 +120,10 @@ pub struct Judge {
     track: VecDeque<Point>,
     drive: Option<Drive>,
     rest_since: Option<f64>,
+    /// When rest was last commanded.
+    rest_last: f64,
+    /// Lowest position at which it has stood at rest, if that is beyond the stop: the whole travel is shifted by as much.
+    shift: f64,
     running_since: Option<f64>,
     state: AgreementState,
     since: f64,
@@ -143,6 +155,8 @@ impl Judge {
             track: VecDeque::new(),
             drive: None,
             rest_since: None,
+            rest_last: f64::NEG_INFINITY,
+            shift: 0.0,
             running_since: None,
             state: AgreementState::NotJudged,
             since: 0.0,
@@ -219,7 +233,7 @@ impl Judge {
                 return not(Reason::Stopped);
             }
             EngineView::NoSync => return not(Reason::NoSync),
-            EngineView::Revolution => None,
+            EngineView::Revolution | EngineView::Mismatch => None,
         };
         if rpm.is_some_and(|rpm| rpm < self.running) {
             self.running_since = None;
@@ -248,13 +262,12 @@ impl Judge {
         let duty = match seen.command {
             CommandView::NoLead => return not(Reason::NoCommandLead),
             CommandView::Silent => return not(Reason::CommandSilent),
+            CommandView::Doubtful => return not(Reason::CommandDoubtful),
             CommandView::Measuring => return not(Reason::Measuring),
             CommandView::Ground => return not(Reason::HeldAtGround),
             CommandView::Stands(volts, since) => {
                 let since = (since.0 / self.rate).max(running_since);
-                if !phaser.always_driven {
-                    0.0
-                } else if now - since >= NO_COMMAND {
+                if phaser.always_driven && now - since >= NO_COMMAND {
                     return Err((
                         AgreementState::NoCommand,
                         since,
@@ -263,14 +276,16 @@ impl Judge {
                             seconds: now - since,
                         },
                     ));
-                } else {
-                    return not(Reason::Measuring);
                 }
+                0.0
             }
             CommandView::Duty(duty) => duty.0,
         };
         let Some(rpm) = rpm else {
-            return not(Reason::CycleUnresolved);
+            return not(match seen.engine {
+                EngineView::Mismatch => Reason::PatternMismatch,
+                _ => Reason::CycleUnresolved,
+            });
         };
         let phase = match seen.position {
             PositionView::Phase(phase) => phase.0 * phaser.rest.drive_sign(),
@@ -279,9 +294,6 @@ impl Judge {
                 return not(Reason::Measuring);
             }
         };
-        if now - running_since < RUN_IN {
-            return not(Reason::RunIn);
-        }
         Ok((duty, phase, rpm, phaser))
     }
 
@@ -306,15 +318,25 @@ impl Judge {
         let commands_rest = duty < phaser.rest_below.0;
         if commands_rest {
             let _ = self.rest_since.get_or_insert(now);
+            self.rest_last = now;
         } else {
             self.rest_since = None;
+        }
+        if self.running_since.is_none_or(|t| now - t < RUN_IN) {
+            // Where it stands at rest is seen from the start; motion is owed later.
+            self.drive = None;
+            return (
+                AgreementState::NotJudged,
+                now,
+                Finding::NotJudged(Reason::RunIn),
+            );
         }
         let push = Drive::push(duty, supply, phaser);
         if self.drive.as_ref().is_none_or(|d| d.is_over(now, push)) {
             self.drive = Drive::begin(now, phase, push);
         }
         let stops = Stops {
-            authority: phaser.authority.0,
+            authority: phaser.authority.0 + self.shift,
             tolerance: self.tolerance,
         };
         let verdict = self
@@ -340,22 +362,23 @@ impl Judge {
             }
         });
 
-        if let Some(found) = hunting(&self.track) {
-            let since = self.track.front().map_or(now, |p| p.t);
+        if let Some((since, found)) = hunting(&self.track) {
             return (AgreementState::Hunting, since, found);
         }
         if let Some(off) = self.off_rest(now, duty, phase, phaser.rest) {
+            if phase < 0.0 {
+                self.shift = phase;
+            }
             return off;
         }
         let (Some(drive), Some(verdict)) = (&self.drive, verdict) else {
             return self.nothing_owed(now, Finding::Holding { duty, phase });
         };
         let seconds = now - drive.began();
-        if let Verdict::Moving { moved } | Verdict::AtStop { moved } = verdict {
-            self.acquitted |= moved >= ACQUITS;
-        }
+        self.acquitted |= drive.moved(phase) >= ACQUITS;
         // On the way to rest the rest rule judges; without a reference nobody knows where rest is.
-        let by_rest = !drive.is_away() && (commands_rest || !self.known_good);
+        let resting = now - self.rest_last < REST_GRACE;
+        let by_rest = !drive.is_away() && (resting || !self.known_good);
         match verdict {
             Verdict::Open { .. } if commands_rest && phase.abs() <= self.tolerance => (
                 AgreementState::Following,
@@ -379,15 +402,19 @@ impl Judge {
                     moved,
                 },
             ),
-            Verdict::AtStop { .. } if drive.is_away() => {
+            Verdict::AtStop if drive.is_away() => {
                 self.nothing_owed(now, Finding::AtStop { duty, phase })
             }
-            Verdict::AtStop { .. } if self.state == AgreementState::OffRest => (
-                AgreementState::Following,
-                now,
-                Finding::AtRest { duty, phase },
-            ),
-            Verdict::AtStop { .. } => self.nothing_owed(now, Finding::AtRest { duty, phase }),
+            Verdict::AtStop
+                if self.state == AgreementState::OffRest && phase.abs() <= self.tolerance =>
+            {
+                (
+                    AgreementState::Following,
+                    now,
+                    Finding::AtRest { duty, phase },
+                )
+            }
+            Verdict::AtStop => self.nothing_owed(now, Finding::AtRest { duty, phase }),
             Verdict::Still { since, moved, due } => (
                 AgreementState::NotFollowing,
                 since,
@@ -509,6 +536,8 @@ impl Judge {
             CLEAR
         } else if self.state == AgreementState::NotJudged {
             0.0
+        } else if finding == Finding::NotJudged(Reason::Measuring) {
+            UNCLEAR
         } else {
             LOSE
         };

@@ -60,10 +60,7 @@ pub enum Verdict {
         moved: f64,
     },
     /// At the stop it is driven to.
-    AtStop {
-        /// How far it came to get there.
-        moved: f64,
-    },
+    AtStop,
     /// Moves as it must.
     Moving {
         /// Motion so far.
@@ -161,6 +158,11 @@ impl Drive {
         self.direction > 0.0
     }
 
+    /// Motion along the drive since it began, dead time included.
+    pub fn moved(&self, x: f64) -> f64 {
+        self.direction * (x - self.x0)
+    }
+
     /// Looks at the position once more.
     pub fn look(&mut self, now: f64, x: f64, push: Push, slowest: f64, p: &Stops) -> Verdict {
         let along = self.direction * x;
@@ -183,9 +185,7 @@ impl Drive {
             self.marks.clear();
             self.still_since = None;
             self.owed = 0.0;
-            return Verdict::AtStop {
-                moved: along - self.direction * self.x0,
-            };
+            return Verdict::AtStop;
         }
         if !self.marks.is_empty() {
             self.owed += step;

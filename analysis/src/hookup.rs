@@ -7,7 +7,7 @@ use crate::snapshot::{LeadLife, Sync};
 use crate::units::{Hertz, SampleTime, Seconds};
 
 /// A lead within this of zero volts on average, and ...
-const SILENT_MEAN: f64 = 0.3;
+const SILENT_MEAN: f64 = 0.15;
 /// ... moving by no more than this shows nothing but hum and noise (common practice, from memory).
 const SILENT_SWING: f64 = 0.6;
 /// A switched pin's low level lies below this: driver and wire drop under a volt at 2 A (TLE8104E data sheet), plus margin.
@@ -30,6 +30,8 @@ pub struct Surroundings<'a> {
     pub rotation: &'a Rotation,
     /// Cams of the sheet, in its order.
     pub cams: &'a [CamId],
+    /// Whether the crank has been followed long enough for a fitting cam to have told the cycle.
+    pub settled: bool,
     /// Supply, if a lead shows it.
     pub supply: Option<f64>,
 }
@@ -42,8 +44,8 @@ pub fn is_silent(channel: &Channel, slices: usize) -> bool {
     }
 }
 
-/// Life of a lead and a few words on it.
-pub fn prove(channel: &Channel, s: Surroundings<'_>) -> (LeadLife, String) {
+/// Life of a lead and a few words on it. `duty` is that of the command the lead belongs to, percent.
+pub fn prove(channel: &Channel, s: Surroundings<'_>, duty: Option<f64>) -> (LeadLife, String) {
     if channel.slices.is_empty() {
         return (LeadLife::Silent, "no samples yet".to_owned());
     }
@@ -51,7 +53,7 @@ pub fn prove(channel: &Channel, s: Surroundings<'_>) -> (LeadLife, String) {
         Role::Crank => crank(channel, s),
         Role::Cam(_) => cam(channel, s),
         Role::Command(_) => command(channel, s),
-        Role::Current(_) => current(channel),
+        Role::Current(_) => current(channel, duty),
         Role::Supply => supply(channel),
         Role::Pressure => pressure(channel),
         Role::Spare => (LeadLife::Spare, String::new()),
@@ -103,7 +105,7 @@ fn cam(channel: &Channel, s: Surroundings<'_>) -> (LeadLife, String) {
     if recently(channel, s) {
         return if fits(channel, s) {
             (LeadLife::Alive, s.rotation.note(channel.role))
-        } else if s.rotation.sync() == Sync::Cycle {
+        } else if s.settled {
             (
                 LeadLife::Doubtful,
                 "edges do not fit the sheet; leads swapped, or another engine?".to_owned(),
@@ -177,7 +179,7 @@ fn command(channel: &Channel, s: Surroundings<'_>) -> (LeadLife, String) {
         return (LeadLife::Doubtful, "measuring".to_owned());
     }
     let level = channel.mean(SECOND / 10).unwrap_or(0.0);
-    if level.abs() < GROUND {
+    if is_silent(channel, SECOND / 10) {
         return (
             LeadLife::Silent,
             format!("{level:.1} V: {}", gone(channel, s, "control-side pin")),
@@ -220,22 +222,31 @@ fn supply(channel: &Channel) -> (LeadLife, String) {
     (LeadLife::Doubtful, format!("{mean:.1} V is no 12 V supply"))
 }
 
-fn current(channel: &Channel) -> (LeadLife, String) {
+fn current(channel: &Channel, duty: Option<f64>) -> (LeadLife, String) {
     let mean = channel.mean(SECOND).unwrap_or(0.0);
-    let [low, high] = channel.range(SECOND).unwrap_or([0.0, 0.0]);
     // A clamp's own drift is some tens of milliamperes (common practice, from memory).
     if mean < -0.1 {
-        (
+        return (
             LeadLife::Doubtful,
             format!("{mean:.2} A: turn the clamp round, or zero it"),
-        )
-    } else if mean > 0.05 && high - low > 0.05 {
-        (LeadLife::Alive, format!("{mean:.2} A"))
-    } else {
-        (
+        );
+    }
+    if mean > 0.05 {
+        return (LeadLife::Alive, format!("{mean:.2} A"));
+    }
+    match duty {
+        // A valve of 10 Ω carries 0.2 A at 30 % and more (common practice, from memory).
+        Some(duty) if duty > 30.0 => (
             LeadLife::Silent,
-            format!("{mean:.2} A: no current; clamp closed around one wire, valve driven?"),
-        )
+            format!(
+                "{mean:.2} A at {duty:.0} %: is the clamp closed around one wire of this valve?"
+            ),
+        ),
+        _ if channel.proven => (LeadLife::Alive, format!("{mean:.2} A")),
+        _ => (
+            LeadLife::Doubtful,
+            format!("{mean:.2} A; the valve is not driven yet"),
+        ),
     }
 }
 

@@ -10,37 +10,48 @@ const SWING: f64 = 6.0;
 const DUTY_SWING: f64 = 8.0;
 /// Reversals within the track. Three need one and a half swings: a single overshoot has one.
 const REVERSALS: usize = 3;
-/// Steady speed: extremes within this share of the mean. Targets move with speed, and then swings are asked for.
+/// Steady speed: extremes within this share of the present speed. Targets move with speed, and then swings are asked for.
 const STEADY: f64 = 0.12;
 
-/// The finding when the track shows hunting.
-pub fn hunting(track: &VecDeque<Point>) -> Option<Finding> {
-    let (first, last) = (track.front()?, track.back()?);
-    let fold = |f: fn(&Point) -> f64| {
-        track
-            .iter()
+/// The finding and its onset, seconds, when the end of the track shows hunting.
+pub fn hunting(track: &VecDeque<Point>) -> Option<(f64, Finding)> {
+    let last = track.back()?;
+    // Only the stretch at its end in which the speed was steady counts.
+    let (mut slow, mut fast) = (last.rpm, last.rpm);
+    let steady = track
+        .iter()
+        .rev()
+        .take_while(|p| {
+            slow = slow.min(p.rpm);
+            fast = fast.max(p.rpm);
+            fast - slow <= STEADY * last.rpm
+        })
+        .count();
+    let stretch = || track.range(track.len() - steady..);
+    let swing = |f: fn(&Point) -> f64| {
+        let (low, high) = stretch()
             .map(f)
             .fold((f64::INFINITY, f64::NEG_INFINITY), |(a, b), v| {
                 (a.min(v), b.max(v))
-            })
+            });
+        high - low
     };
-    let (x_low, x_high) = fold(|p| p.x);
-    let (u_low, u_high) = fold(|p| p.duty);
-    let (n_low, n_high) = fold(|p| p.rpm);
-    if x_high - x_low < SWING
-        || u_high - u_low < DUTY_SWING
-        || n_high - n_low > STEADY * 0.5 * (n_high + n_low)
-    {
+    let (x, duty) = (swing(|p| p.x), swing(|p| p.duty));
+    if x < SWING || duty < DUTY_SWING {
         return None;
     }
-    let reversals = reversals(track.iter().map(|p| p.x), SWING);
-    let duty_reversals = self::reversals(track.iter().map(|p| p.duty), DUTY_SWING);
-    (reversals >= REVERSALS && duty_reversals + 1 >= REVERSALS).then_some(Finding::Hunting {
-        reversals,
-        swing: x_high - x_low,
-        seconds: last.t - first.t,
-        duty_swing: u_high - u_low,
-    })
+    let turns = reversals(stretch().map(|p| p.x), SWING);
+    let duty_turns = reversals(stretch().map(|p| p.duty), DUTY_SWING);
+    let first = stretch().next()?;
+    (turns >= REVERSALS && duty_turns + 1 >= REVERSALS).then_some((
+        first.t,
+        Finding::Hunting {
+            reversals: turns,
+            swing: x,
+            seconds: last.t - first.t,
+            duty_swing: duty,
+        },
+    ))
 }
 
 /// Turning points between which `values` moves by at least `swing`.

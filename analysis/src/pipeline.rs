@@ -32,6 +32,8 @@ const HISTORY_EVERY: u64 = 10;
 const PROVE_EVERY: u64 = 20;
 /// Below this many samples a second not even a slow engine's teeth are seen.
 const SLOWEST_RATE: f64 = 1000.0;
+/// Seconds of a followed crank after which a fitting cam has told the cycle: two cam revolutions at 120 rpm.
+const SETTLED: f64 = 2.0;
 /// A phase older than this is no position any more.
 const STALE: f64 = 0.5;
 
@@ -79,6 +81,8 @@ pub struct Pipeline {
     edges: Vec<Edge>,
     periods: Vec<Period>,
     sync: Sync,
+    /// Since when the crank has been followed without a break.
+    followed: Option<SampleTime>,
     series: Option<Series>,
 }
 
@@ -135,6 +139,7 @@ impl Pipeline {
             edges: Vec::new(),
             periods: Vec::new(),
             sync: Sync::Stopped,
+            followed: None,
             series: None,
         })
     }
@@ -327,6 +332,7 @@ impl Pipeline {
             rate: self.rate,
             rotation: &self.rotation,
             cams: &self.cam_ids,
+            settled: self.settled(),
             supply: readings::steady_supply(self.channel(Role::Supply)).map(|v| v.0),
         }
     }
@@ -336,8 +342,12 @@ impl Pipeline {
             let Some(i) = self.by_lead[lead] else {
                 continue;
             };
-            let (life, note) = hookup::prove(&self.channels[i], self.surroundings());
             let role = self.channels[i].role;
+            let duty = match role {
+                Role::Current(id) => self.duty_of(id).map(|d| d.0),
+                _ => None,
+            };
+            let (life, note) = hookup::prove(&self.channels[i], self.surroundings(), duty);
             let was_alive = self.lives[lead].0 == LeadLife::Alive;
             // A standing engine silences crank and cams; that is no news of the leads.
             let news = self.rotation.sync() != Sync::Stopped
@@ -353,9 +363,22 @@ impl Pipeline {
         }
     }
 
+    /// Whether the crank has been followed long enough for a fitting cam to have told the cycle.
+    fn settled(&self) -> bool {
+        self.followed
+            .is_some_and(|since| self.now().since(since, self.rate).0 > SETTLED)
+    }
+
     fn watch_sync(&mut self) {
         let sync = self.rotation.sync();
         let was = std::mem::replace(&mut self.sync, sync);
+        match sync {
+            Sync::Stopped | Sync::Searching => self.followed = None,
+            Sync::Revolution | Sync::Cycle => {
+                let now = self.now();
+                let _ = self.followed.get_or_insert(now);
+            }
+        }
         let text = match (was, sync) {
             (Sync::Stopped, Sync::Searching | Sync::Revolution | Sync::Cycle) => "The crank turns.",
             (Sync::Searching | Sync::Revolution | Sync::Cycle, Sync::Stopped) => {
@@ -372,6 +395,7 @@ impl Pipeline {
         let engine = match self.rotation.sync() {
             Sync::Stopped => EngineView::Stopped,
             Sync::Searching => EngineView::NoSync,
+            Sync::Revolution if self.settled() => EngineView::Mismatch,
             Sync::Revolution => EngineView::Revolution,
             Sync::Cycle => self
                 .rotation
@@ -390,6 +414,7 @@ impl Pipeline {
                     self.rate,
                     self.channel(Role::Command(id)),
                     self.channel(Role::Current(id)),
+                    self.life(Role::Command(id)) == Some(LeadLife::Doubtful),
                 ),
                 position: self.position(k),
                 supply,
@@ -445,7 +470,7 @@ impl Pipeline {
             speed: self.rotation.speed(Seconds(interval)).valid(),
             cams: (0..self.judges.len())
                 .map(|k| CamPoint {
-                    duty: self.duty(k),
+                    duty: self.duty_of(self.cam_ids[k]),
                     phase: self.rotation.phase(k).valid(),
                     due: self.judges[k].due(),
                     state: self.judges[k].agreement().state,
@@ -455,8 +480,13 @@ impl Pipeline {
         self.history.record(point);
     }
 
-    fn duty(&self, k: usize) -> Option<Percent> {
-        let meter = self.channel(Role::Command(self.cam_ids[k]))?.meter()?;
+    fn life(&self, role: Role) -> Option<LeadLife> {
+        let lead = self.plan.leads.iter().position(|l| l.role == role)?;
+        Some(self.lives[lead].0)
+    }
+
+    fn duty_of(&self, id: CamId) -> Option<Percent> {
+        let meter = self.channel(Role::Command(id))?.meter()?;
         meter.duty(self.now(), Seconds(0.1)).map(|d| d.duty)
     }
 

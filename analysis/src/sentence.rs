@@ -126,6 +126,8 @@ pub enum Reason {
     NoCamLead,
     /// The command lead shows nothing.
     CommandSilent,
+    /// The command lead does not switch between ground and supply.
+    CommandDoubtful,
     /// The cam lead shows nothing.
     CamSilent,
     /// The pin stands at ground: full drive, a short, or a lead on ground.
@@ -151,30 +153,27 @@ pub enum Reason {
 impl Reason {
     fn words(self) -> &'static str {
         match self {
-            Self::NoPhaser => "Not judged: this cam has no phaser.",
-            Self::NoCommandLead => "Not judged: no lead on its command.",
-            Self::NoCamLead => "Not judged: no lead on its sensor.",
-            Self::CommandSilent => {
-                "Not judged: the command lead shows nothing; check that it is on the pin."
+            Self::NoPhaser => "This cam has no phaser.",
+            Self::NoCommandLead => "No lead on its command.",
+            Self::NoCamLead => "No lead on its sensor.",
+            Self::CommandSilent => "The command lead shows nothing; check that it is on the pin.",
+            Self::CommandDoubtful => {
+                "The command lead does not switch between ground and supply; check its place and its probe factor."
             }
-            Self::CamSilent => {
-                "Not judged: the cam lead shows nothing; check that it is on the signal pin."
-            }
+            Self::CamSilent => "The cam lead shows nothing; check that it is on the signal pin.",
             Self::HeldAtGround => {
-                "Not judged: the command pin stands at ground; full drive, a short to ground and a slipped lead look the same."
+                "The command pin stands at ground; full drive, a short to ground and a slipped lead look the same."
             }
-            Self::Stopped => "Not judged: the engine does not turn.",
-            Self::Cranking => {
-                "Not judged: below running speed no oil pressure, and so no motion, is owed."
-            }
-            Self::RunIn => "Not judged: the engine has only just started.",
-            Self::NoSync => "Not judged: the crank pattern is not found.",
-            Self::CycleUnresolved => "Not judged: the cycle is not resolved yet.",
+            Self::Stopped => "The engine does not turn.",
+            Self::Cranking => "Below running speed no oil pressure, and so no motion, is owed.",
+            Self::RunIn => "The engine has only just started.",
+            Self::NoSync => "The crank pattern is not found.",
+            Self::CycleUnresolved => "The cycle is not resolved yet.",
             Self::PatternMismatch => {
-                "Not judged: the cam pattern does not fit the engine sheet; check for swapped leads."
+                "The cam edges do not fit the engine sheet; check for swapped leads."
             }
-            Self::Gap => "Not judged: samples were lost; starting again.",
-            Self::Measuring => "Not judged: measuring.",
+            Self::Gap => "Samples were lost; starting again.",
+            Self::Measuring => "Measuring.",
         }
     }
 }
