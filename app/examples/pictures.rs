@@ -109,6 +109,7 @@ fn view(scene: &Scene) -> Element<'_, Message> {
         on_record: Some(Message::Key),
         on_hold: Some(Message::Key),
         on_look: Message::Key,
+        on_link: Message::Key,
     });
     let live = scene
         .live

@@ -35,22 +35,18 @@ pub enum Fault {
     /// The sheet and the plan together cannot be used.
     #[error("{0}")]
     Setup(Arc<str>),
-    /// No scenario of that name and no such file.
-    #[error(
-        "there is no scenario or file '{name}'; `keyway scope --list` lists the scenarios: {known}"
-    )]
-    NoScenario {
-        /// What was asked for.
-        name: String,
-        /// Names that exist.
-        known: String,
-    },
+    /// A scenario cannot be used; the sentence is its own and names the file and the line.
+    #[error("{0}")]
+    Scenario(Arc<str>),
     /// The source of samples gave up; the sentence is its own.
     #[error("{0}")]
     Link(Arc<str>),
     /// A recording cannot be made or read; the sentence is its own and names the file.
     #[error("{0}")]
     Recording(Arc<str>),
+    /// Recording was asked for where no scope streams.
+    #[error("there is nothing to record: connect a scope first")]
+    NothingToRecord,
     /// Standard output cannot be written.
     #[error("the output cannot be written: {0}")]
     Output(Arc<str>),

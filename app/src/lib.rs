@@ -1,11 +1,15 @@
 //! Keyway: the screens and commands.
 
+pub mod application;
 pub mod chart;
+pub mod cli;
+pub mod command;
 pub mod fault;
 pub mod figure;
 pub mod font;
 pub mod log;
 pub mod output;
+pub mod readout;
 pub mod screen;
 pub mod session;
 pub mod settings;

@@ -1,2 +1,7 @@
 //! Keyway: the binary.
-fn main() {}
+
+use std::process::ExitCode;
+
+fn main() -> ExitCode {
+    keyway::cli::run()
+}

@@ -1,40 +1,20 @@
-//! What the user chose once: theme, the folder of recordings, the last port. Kept as TOML in the
+//! What the user chose once: look, the folder of recordings, the last port. Kept as TOML in the
 //! configuration folder of the system.
 
 use crate::fault::Fault;
+use crate::theme::Look;
 use directories::{ProjectDirs, UserDirs};
 use serde::{Deserialize, Serialize};
 use std::fs;
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
 
-/// Which of the two themes.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Serialize, Deserialize, clap::ValueEnum)]
-#[serde(rename_all = "lowercase")]
-pub enum ThemeChoice {
-    /// Dark, for the workshop.
-    #[default]
-    Workshop,
-    /// Light with very high contrast, for glare.
-    Daylight,
-}
-
-impl ThemeChoice {
-    /// The other one.
-    pub fn other(self) -> Self {
-        match self {
-            Self::Workshop => Self::Daylight,
-            Self::Daylight => Self::Workshop,
-        }
-    }
-}
-
 /// The user's choices.
 #[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
 #[serde(deny_unknown_fields, default)]
 pub struct Settings {
-    /// Theme.
-    pub theme: ThemeChoice,
+    /// Look.
+    pub look: Look,
     /// Folder of recordings; none means the default one.
     pub recordings: Option<PathBuf>,
     /// Port used last, offered again.
@@ -102,14 +82,14 @@ mod tests {
         let folder = std::env::temp_dir().join(format!("keyway-settings-{}", std::process::id()));
         let path = folder.join("settings.toml");
         let settings = Settings {
-            theme: ThemeChoice::Daylight,
+            look: Look::Daylight,
             recordings: Some(PathBuf::from("/somewhere/else")),
             port: Some("/dev/ttyACM0".to_owned()),
         };
         assert_eq!(Settings::load(&path).unwrap(), Settings::default());
         settings.save(&path).unwrap();
         assert_eq!(Settings::load(&path).unwrap(), settings);
-        fs::write(&path, "theme = \"workshop\"\ncolour = 3\n").unwrap();
+        fs::write(&path, "look = \"workshop\"\ncolour = 3\n").unwrap();
         let fault = Settings::load(&path).unwrap_err();
         assert!(matches!(fault, Fault::Mistake { line: 2, .. }), "{fault}");
         fs::remove_dir_all(folder).unwrap();

@@ -7,8 +7,24 @@ use std::fs;
 use std::path::Path;
 use std::sync::Arc;
 
-const LIGHT_VAN: &str = include_str!("../assets/sheets/light-van.toml");
-const LIGHT_VAN_LEADS: &str = include_str!("../assets/sheets/light-van-leads.toml");
+/// Name of the sheet that is used when nothing else is said.
+pub const LIGHT_VAN: &str = "light-van";
+
+/// A built-in engine: its name, its sheet, its lead plan.
+type BuiltIn = (&'static str, &'static str, &'static str);
+
+const BUILT_IN: &[BuiltIn] = &[
+    (
+        LIGHT_VAN,
+        include_str!("../assets/sheets/light-van.toml"),
+        include_str!("../assets/sheets/light-van-leads.toml"),
+    ),
+    (
+        "small-hatch",
+        include_str!("../assets/sheets/small-hatch.toml"),
+        include_str!("../assets/sheets/small-hatch-leads.toml"),
+    ),
+];
 
 /// Sheet and plan.
 #[derive(Debug, Clone, PartialEq)]
@@ -24,11 +40,23 @@ pub struct Setup {
 }
 
 impl Setup {
-    /// Reads both; a missing path takes the built-in light van.
-    pub fn load(sheet: Option<&Path>, leads: Option<&Path>) -> Result<Self, Fault> {
-        let (sheet_name, sheet) = text_of(sheet, "light-van.toml", LIGHT_VAN)?;
-        let (plan_name, plan) = text_of(leads, "light-van-leads.toml", LIGHT_VAN_LEADS)?;
+    /// Reads both; where a path is missing, the built-in engine of this name stands in.
+    pub fn load(sheet: Option<&Path>, leads: Option<&Path>, built_in: &str) -> Result<Self, Fault> {
+        let Some((name, sheet_text, plan_text)) = BUILT_IN.iter().find(|e| e.0 == built_in) else {
+            let known: Vec<&str> = BUILT_IN.iter().map(|e| e.0).collect();
+            return Err(Fault::Setup(Arc::from(format!(
+                "there is no built-in engine sheet '{built_in}'; name a file with --sheet, or use one of {}",
+                known.join(", ")
+            ))));
+        };
+        let (sheet_name, sheet) = text_of(sheet, &format!("{name}.toml"), sheet_text)?;
+        let (plan_name, plan) = text_of(leads, &format!("{name}-leads.toml"), plan_text)?;
         Self::read(&sheet_name, &sheet, &plan_name, &plan)
+    }
+
+    /// The built-in light van.
+    pub fn built_in() -> Result<Self, Fault> {
+        Self::load(None, None, LIGHT_VAN)
     }
 
     /// Reads both from their texts; the names stand in front of whatever is wrong.
@@ -110,8 +138,11 @@ mod tests {
     use super::*;
 
     #[test]
-    fn the_built_in_setup_is_sound() {
-        let setup = Setup::load(None, None).unwrap();
+    fn the_built_in_setups_are_sound() {
+        for (name, ..) in BUILT_IN {
+            let _setup = Setup::load(None, None, name).unwrap();
+        }
+        let setup = Setup::load(None, None, LIGHT_VAN).unwrap();
         assert_eq!(setup.sheet.cams.len(), 2);
         assert_eq!(setup.plan.leads.len(), 8);
     }
@@ -124,14 +155,14 @@ mod tests {
             "name = \"x\"\n[[leads]]\ninput = 1\nrole = \"krank\"\n",
         )
         .unwrap();
-        let fault = Setup::load(None, Some(&path)).unwrap_err();
+        let fault = Setup::load(None, Some(&path), LIGHT_VAN).unwrap_err();
         assert!(matches!(fault, Fault::Mistake { line: 4, .. }), "{fault}");
         fs::write(
             &path,
             "name = \"x\"\n[[leads]]\ninput = 1\nrole = \"crank\"\n[[leads]]\ninput = 1\nrole = \"supply\"\n",
         )
         .unwrap();
-        let fault = Setup::load(None, Some(&path)).unwrap_err();
+        let fault = Setup::load(None, Some(&path), LIGHT_VAN).unwrap_err();
         assert!(
             fault.to_string().contains("input 1 is used twice"),
             "{fault}"

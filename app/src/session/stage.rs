@@ -1,37 +1,26 @@
 //! Where the analysis puts its newest results and the screen fetches them: latest wins, nobody waits.
 
+use super::analyser::Analyser;
+use crate::fault::Fault;
+use crate::screen::live::TraceWish;
 use arc_swap::{ArcSwap, ArcSwapOption};
 use keyway_acquisition::block::StreamInfo;
 use keyway_analysis::snapshot::{Snapshot, Traces};
-use keyway_analysis::units::Seconds;
 use std::sync::Arc;
+use std::time::Duration;
 
-/// Which traces the screen wants next.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub enum TraceWish {
-    /// No traces.
-    None,
-    /// The last `span` of time in this many columns.
-    Time {
-        /// Length.
-        span: Seconds,
-        /// Columns, one per pixel.
-        columns: usize,
-    },
-    /// The last engine cycle, 720 crank degrees, in this many columns.
-    CrankLocked {
-        /// Columns, one per pixel.
-        columns: usize,
-    },
-}
+/// Time between two publications: a little faster than the screen asks, so that what it finds is
+/// never older than this plus its own tick.
+pub const PUBLISH_EVERY: Duration = Duration::from_millis(20);
 
 /// The newest results of one analysis.
 #[derive(Debug)]
 pub struct Stage {
     snapshot: ArcSwapOption<Snapshot>,
     traces: ArcSwap<Traces>,
-    wish: ArcSwap<TraceWish>,
+    wish: ArcSwapOption<TraceWish>,
     stream: ArcSwapOption<StreamInfo>,
+    fault: ArcSwapOption<Fault>,
 }
 
 impl Default for Stage {
@@ -39,8 +28,9 @@ impl Default for Stage {
         Self {
             snapshot: ArcSwapOption::empty(),
             traces: ArcSwap::from_pointee(Traces::default()),
-            wish: ArcSwap::from_pointee(TraceWish::None),
+            wish: ArcSwapOption::empty(),
             stream: ArcSwapOption::empty(),
+            fault: ArcSwapOption::empty(),
         }
     }
 }
@@ -61,32 +51,43 @@ impl Stage {
         self.stream.load_full()
     }
 
-    /// What the screen wants.
-    pub fn wish(&self) -> TraceWish {
-        **self.wish.load()
+    /// Why nothing can be analysed, if so.
+    pub fn fault(&self) -> Option<Arc<Fault>> {
+        self.fault.load_full()
     }
 
-    /// Says what the screen wants.
-    pub fn want(&self, wish: TraceWish) {
-        if self.wish() != wish {
-            self.wish.store(Arc::new(wish));
+    /// Says which traces the screen wants.
+    pub fn want(&self, wish: Option<TraceWish>) {
+        if self.wish.load().as_deref().copied() != wish {
+            self.wish.store(wish.map(Arc::new));
         }
     }
 
-    /// Replaces the snapshot.
-    pub fn show(&self, snapshot: Snapshot) {
-        self.snapshot.store(Some(Arc::new(snapshot)));
-    }
-
-    /// Replaces the traces.
-    pub fn trace(&self, traces: Traces) {
-        self.traces.store(Arc::new(traces));
-    }
-
-    /// Says what streams from now on; the old snapshot no longer holds.
-    pub fn begin(&self, stream: Arc<StreamInfo>) {
+    /// A stream begins; what was shown of another one no longer holds. The same one begins again
+    /// when a recording is scrubbed: then the old picture stays until the new one is there.
+    pub(super) fn begin(&self, analyser: &mut Analyser, stream: Arc<StreamInfo>) {
+        let before = self.stream.load();
+        if before
+            .as_ref()
+            .is_none_or(|s| s.generation != stream.generation)
+        {
+            self.snapshot.store(None);
+            self.traces.store(Arc::new(Traces::default()));
+        }
+        self.fault
+            .store(analyser.begin(&stream).err().map(Arc::new));
         self.stream.store(Some(stream));
-        self.snapshot.store(None);
-        self.traces.store(Arc::new(Traces::default()));
+    }
+
+    /// Publishes what the analysis has now.
+    pub(super) fn publish(&self, analyser: &Analyser) {
+        if let Some(snapshot) = analyser.snapshot() {
+            self.snapshot.store(Some(Arc::new(snapshot)));
+        }
+        if let Some(wish) = self.wish.load().as_deref()
+            && let Some(traces) = analyser.traces(*wish)
+        {
+            self.traces.store(Arc::new(traces));
+        }
     }
 }

@@ -2,11 +2,11 @@
 //! always at hand.
 
 use crate::status::{LinkState, LinkStatus, RecordingStatus};
-use crate::theme::Look;
+use crate::theme::{Look, TARGET};
 use crate::widget::button;
 use crate::widget::mark::{self, Mark};
 use crate::{figure, font};
-use iced::widget::{Space, column, container, row, text};
+use iced::widget::{Space, button as pressed, column, container, row, text};
 use iced::{Alignment, Color, Element, Length};
 
 /// Height of the bar, logical pixels.
@@ -33,6 +33,8 @@ pub struct Bar<'a, Message> {
     pub on_hold: Option<Message>,
     /// Changes the look.
     pub on_look: Message,
+    /// Chooses another source; the link state is the key for it.
+    pub on_link: Message,
 }
 
 /// The bar as a widget.
@@ -73,7 +75,18 @@ pub fn bar<'a, Message: Clone + 'a>(bar: Bar<'a, Message>) -> Element<'a, Messag
     .align_x(Alignment::End)
     .spacing(2)
     .clip(true)
-    .width(Length::FillPortion(4));
+    .width(Length::Fill);
+    let look = bar.look;
+    let link = pressed(container(link).center_y(Length::Fill).width(Length::Fill))
+        .height(TARGET)
+        .padding([0, 12])
+        .width(Length::FillPortion(4))
+        .style(move |_, status| {
+            let mut style = button::style(look, false, status);
+            style.border.color = look.palette().hairline;
+            style
+        })
+        .on_press(bar.on_link);
     let (word, symbol) = record_words(bar.recording);
     let is_recording = matches!(bar.recording, RecordingStatus::On { .. });
     let (hold, hold_mark) = if bar.is_held {
@@ -122,7 +135,7 @@ fn link_words(link: &LinkStatus) -> (String, String, bool) {
     match &link.state {
         LinkState::Idle => (
             "No scope chosen".to_owned(),
-            "choose one under Hook-up".to_owned(),
+            "press here to choose one".to_owned(),
             false,
         ),
         LinkState::Connecting => (link.source.clone(), "connecting…".to_owned(), false),

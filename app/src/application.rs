@@ -1,0 +1,481 @@
+//! The dashboard: rail, bar, the screen that is open, and the Source panel over it. It fetches the
+//! newest state thirty times a second; no sample ever waits for it.
+
+mod frame;
+mod keys;
+
+use crate::fault::Fault;
+use crate::font;
+use crate::screen::live::{Live, TraceView, TraceWish};
+use crate::screen::source::{self, Source};
+use crate::screen::{hookup, live, recordings};
+use crate::session::choice::{Choice, Offer};
+use crate::session::playback::Order;
+use crate::session::{Bench, Plan, Shown, shelf};
+use crate::settings::Settings;
+use crate::setup::Setup;
+use crate::status::RecordingStatus;
+use hookup::Hookup;
+use iced::{Element, Subscription, Task, Theme, keyboard};
+use keyway_analysis::units::Seconds;
+use recordings::Recordings;
+use std::cell::RefCell;
+use std::path::{Path, PathBuf};
+use std::sync::Arc;
+use std::time::{Duration, Instant};
+
+/// Time between two pictures. Not the toolkit's own frames: those are uncapped on some systems.
+const TICK: Duration = Duration::from_millis(33);
+
+/// How long a good message stands.
+const NOTICE: Duration = Duration::from_secs(6);
+
+/// Size of a new window, logical pixels.
+const WINDOW: (f32, f32) = (1280.0, 800.0);
+
+/// Smallest size at which nothing is clipped, logical pixels.
+const LEAST_WINDOW: (f32, f32) = (1024.0, 600.0);
+
+/// The screens there are, in the order of the job.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Tab {
+    /// Leads.
+    Hookup,
+    /// The heart.
+    Live,
+    /// Files.
+    Recordings,
+}
+
+impl Tab {
+    /// All of them, in the order of the rail.
+    pub const ALL: [Self; 3] = [Self::Hookup, Self::Live, Self::Recordings];
+}
+
+/// What happens in the dashboard.
+#[derive(Debug, Clone)]
+pub enum Message {
+    /// Time for another picture.
+    Tick(Instant),
+    /// A key nobody else took.
+    Key(keyboard::Event),
+    /// Opens a screen.
+    Open(Tab),
+    /// On the Live screen.
+    Live(live::Message),
+    /// On the Recordings screen.
+    Recordings(recordings::Message),
+    /// On the Source panel.
+    Source(source::Message),
+    /// To the player.
+    Player(Order),
+    /// Opens the Source panel.
+    ChooseSource,
+    /// Closes the recording that is played and returns to the source before it.
+    LeaveRecording,
+    /// Starts or stops recording.
+    ToggleRecord,
+    /// Holds the picture or lets it run.
+    ToggleHold,
+    /// Changes the look.
+    ToggleLook,
+    /// Closes the message under the bar.
+    CloseNotice,
+}
+
+/// A message under the bar.
+#[derive(Debug, Clone)]
+struct Notice {
+    words: String,
+    is_wrong: bool,
+    since: Instant,
+}
+
+/// The dashboard.
+pub struct Application {
+    bench: Bench,
+    shown: Shown,
+    setup: Setup,
+    story: String,
+    tab: Tab,
+    live: Live,
+    hookup: Hookup,
+    recordings: Recordings,
+    source: Option<Source>,
+    /// What to return to after a recording.
+    before: Option<Plan>,
+    is_held: bool,
+    notice: Option<Notice>,
+    settings: Settings,
+    place: Option<PathBuf>,
+}
+
+/// Opens the window and returns when it is closed.
+pub fn run(
+    bench: Bench,
+    plan: Plan,
+    settings: Settings,
+    place: Option<PathBuf>,
+) -> Result<(), Fault> {
+    let application = Application::new(bench, plan, settings, place)?;
+    let cell = RefCell::new(Some(application));
+    iced::application(
+        move || {
+            // The toolkit boots once: there is one bench, and it can be given away once.
+            let mut application = cell.borrow_mut().take();
+            let first = application
+                .as_mut()
+                .map_or_else(Task::none, |a| a.read_shelf());
+            (application, first)
+        },
+        |application: &mut Option<Application>, message| match application {
+            Some(application) => application.update(message),
+            None => iced::exit(),
+        },
+        view,
+    )
+    .settings(font::settings())
+    .title(|a: &Option<Application>| a.as_ref().map(Application::title).unwrap_or_default())
+    .theme(|a: &Option<Application>| a.as_ref().map(Application::theme))
+    .subscription(|a: &Option<Application>| {
+        a.as_ref()
+            .map_or_else(Subscription::none, Application::subscription)
+    })
+    .window(iced::window::Settings {
+        size: WINDOW.into(),
+        min_size: Some(LEAST_WINDOW.into()),
+        ..iced::window::Settings::default()
+    })
+    .run()
+    .map_err(|e| Fault::Start {
+        what: "the window",
+        why: Arc::from(e.to_string()),
+    })
+}
+
+/// The booted dashboard.
+fn view(application: &Option<Application>) -> Element<'_, Message> {
+    match application {
+        Some(application) => application.view(),
+        None => iced::widget::Space::new().into(),
+    }
+}
+
+impl Application {
+    /// The dashboard on a bench; `plan` is what is open there, and `place` where settings are kept.
+    pub fn new(
+        bench: Bench,
+        plan: Plan,
+        settings: Settings,
+        place: Option<PathBuf>,
+    ) -> Result<Self, Fault> {
+        let setup = match bench.setup() {
+            Some(setup) => setup.clone(),
+            None => Setup::built_in()?,
+        };
+        let mut application = Self {
+            setup,
+            place,
+            ..Self::with(bench, settings)?
+        };
+        if !matches!(plan.choice, Choice::Recording(_)) {
+            application.before = Some(plan);
+        }
+        application.settle();
+        Ok(application)
+    }
+
+    /// A dashboard that shows this and never changes by itself: for pictures and tests.
+    pub fn still(shown: Shown, setup: Setup, settings: Settings) -> Result<Self, Fault> {
+        let mut application = Self::with(Bench::default(), settings)?;
+        application.setup = setup;
+        application.show(shown, Instant::now());
+        Ok(application)
+    }
+
+    fn with(mut bench: Bench, settings: Settings) -> Result<Self, Fault> {
+        Ok(Self {
+            shown: bench.look(),
+            setup: Setup::built_in()?,
+            story: String::new(),
+            tab: Tab::Live,
+            live: Live::new(),
+            hookup: Hookup::default(),
+            recordings: Recordings::new(&settings.recordings_folder()),
+            source: None,
+            before: None,
+            is_held: false,
+            notice: None,
+            settings,
+            place: None,
+            bench,
+        })
+    }
+
+    /// Name of the window.
+    pub fn title(&self) -> String {
+        format!("{} – Keyway", self.setup.sheet.name)
+    }
+
+    /// The toolkit's theme.
+    pub fn theme(&self) -> Theme {
+        self.settings.look.theme()
+    }
+
+    /// Ticks and keys.
+    pub fn subscription(&self) -> Subscription<Message> {
+        Subscription::batch([
+            iced::time::every(TICK).map(Message::Tick),
+            keyboard::listen().map(Message::Key),
+        ])
+    }
+
+    /// What is shown now.
+    pub fn shown(&self) -> &Shown {
+        &self.shown
+    }
+
+    /// Whether the picture is held.
+    pub fn is_held(&self) -> bool {
+        self.is_held
+    }
+
+    /// Does what a message asks.
+    pub fn update(&mut self, message: Message) -> Task<Message> {
+        match message {
+            Message::Tick(now) => {
+                let shown = self.bench.look();
+                self.show(shown, now);
+                Task::none()
+            }
+            Message::Key(event) => match keys::meaning(&event, self) {
+                Some(message) => self.update(message),
+                None => Task::none(),
+            },
+            Message::Open(tab) => {
+                self.tab = tab;
+                self.source = None;
+                self.wish();
+                if tab == Tab::Recordings {
+                    self.read_shelf()
+                } else {
+                    Task::none()
+                }
+            }
+            Message::Live(message) => {
+                let live::Action::WishTraces(_) = self.live.update(message) else {
+                    return Task::none();
+                };
+                self.wish();
+                Task::none()
+            }
+            Message::Recordings(message) => match self.recordings.update(message) {
+                recordings::Action::None => Task::none(),
+                recordings::Action::Read(folder) => read(folder),
+                recordings::Action::Keep(folder) => {
+                    self.settings.recordings = Some(folder.clone());
+                    self.save();
+                    read(folder)
+                }
+                recordings::Action::Play(path) => {
+                    self.open(Plan::of(Choice::Recording(path)));
+                    Task::none()
+                }
+            },
+            Message::Source(message) => {
+                let Some(panel) = &mut self.source else {
+                    return Task::none();
+                };
+                match panel.update(message) {
+                    source::Action::None => {}
+                    source::Action::Close => self.source = None,
+                    source::Action::Open(choice) => {
+                        self.source = None;
+                        if let Choice::Port(path) = &choice {
+                            self.settings.port = Some(path.clone());
+                            self.save();
+                        }
+                        self.open(Plan::of(choice));
+                    }
+                }
+                Task::none()
+            }
+            Message::Player(order) => {
+                self.bench.order(order);
+                Task::none()
+            }
+            Message::ChooseSource => {
+                let typed = self.settings.port.clone().unwrap_or_default();
+                self.source = Some(Source::new(Offer::now(), typed));
+                Task::none()
+            }
+            Message::LeaveRecording => {
+                let plan = self.before.clone().unwrap_or_else(Plan::standard);
+                self.open(plan);
+                Task::none()
+            }
+            Message::ToggleRecord => self.toggle_record(),
+            Message::ToggleHold => {
+                match &self.shown.playback {
+                    Some(play) if play.is_playing => self.bench.order(Order::Pause),
+                    Some(_) => self.bench.order(Order::Play),
+                    None => self.is_held = !self.is_held,
+                }
+                Task::none()
+            }
+            Message::ToggleLook => {
+                self.settings.look = self.settings.look.other();
+                self.save();
+                Task::none()
+            }
+            Message::CloseNotice => {
+                self.notice = None;
+                Task::none()
+            }
+        }
+    }
+
+    /// The whole window.
+    pub fn view(&self) -> Element<'_, Message> {
+        frame::view(self)
+    }
+
+    /// Takes in the newest state.
+    fn show(&mut self, shown: Shown, now: Instant) {
+        if let (RecordingStatus::Failed(why), RecordingStatus::On { .. }) =
+            (&shown.recording, &self.shown.recording)
+        {
+            self.tell(why.to_string(), true);
+        }
+        if !self.is_held
+            && let Some(snapshot) = &shown.snapshot
+        {
+            let traces = Arc::clone(&shown.traces);
+            match self.tab {
+                Tab::Hookup => self.hookup.refresh(Arc::clone(snapshot), traces, now),
+                Tab::Live => self.live.refresh(Arc::clone(snapshot), traces, now),
+                Tab::Recordings => {}
+            }
+        }
+        self.shown = shown;
+        if let Some(notice) = &self.notice
+            && !notice.is_wrong
+            && now.saturating_duration_since(notice.since) > NOTICE
+        {
+            self.notice = None;
+        }
+    }
+
+    fn open(&mut self, plan: Plan) {
+        let saved = self.bench.stop_recording();
+        if let Some(end) = saved {
+            self.tell_saved(&end);
+        }
+        if let Err(fault) = self.bench.open(&plan) {
+            self.tell(fault.to_string(), true);
+        } else {
+            self.notice = self.notice.take().filter(|n| !n.is_wrong);
+            self.tab = Tab::Live;
+        }
+        if !matches!(plan.choice, Choice::Recording(_)) {
+            self.before = Some(plan);
+        }
+        self.settle();
+    }
+
+    /// After another session was opened: nothing of the old one is shown any more.
+    fn settle(&mut self) {
+        self.is_held = false;
+        self.live.clear();
+        self.hookup.clear();
+        if let Some(setup) = self.bench.setup() {
+            self.setup = setup.clone();
+        }
+        self.bench.story().clone_into(&mut self.story);
+        self.recordings
+            .set_playing(self.bench.playing().map(Path::to_owned));
+        self.wish();
+        self.shown = self.bench.look();
+    }
+
+    /// Tells the session which traces the open screen wants.
+    fn wish(&self) {
+        self.bench.want(match self.tab {
+            Tab::Live => self.live.wanted(),
+            Tab::Hookup => Some(TraceWish {
+                view: TraceView::Time(Seconds(hookup::SPAN_SECONDS)),
+                columns: hookup::COLUMNS,
+            }),
+            Tab::Recordings => None,
+        });
+    }
+
+    fn toggle_record(&mut self) -> Task<Message> {
+        if let RecordingStatus::On { .. } = self.shown.recording {
+            if let Some(end) = self.bench.stop_recording() {
+                self.tell_saved(&end);
+            }
+            self.shown = self.bench.look();
+            return self.read_shelf();
+        }
+        let folder = self.settings.recordings_folder();
+        match self.bench.record_into(&folder, &self.story) {
+            Ok(_) => self.notice = None,
+            Err(fault) => self.tell(fault.to_string(), true),
+        }
+        self.shown = self.bench.look();
+        Task::none()
+    }
+
+    fn read_shelf(&self) -> Task<Message> {
+        read(self.settings.recordings_folder())
+    }
+
+    fn save(&mut self) {
+        if let Some(place) = &self.place
+            && let Err(fault) = self.settings.save(place)
+        {
+            self.tell(fault.to_string(), true);
+        }
+    }
+
+    fn tell_saved(&mut self, end: &RecordingStatus) {
+        match end {
+            RecordingStatus::On {
+                path,
+                seconds,
+                bytes,
+            } => {
+                let words = format!(
+                    "Saved {}: {}, {}",
+                    path.display(),
+                    crate::figure::clock(*seconds),
+                    crate::figure::size(*bytes)
+                );
+                self.tell(words, false);
+            }
+            RecordingStatus::Failed(why) => self.tell(why.to_string(), true),
+            RecordingStatus::Off => {}
+        }
+    }
+
+    fn tell(&mut self, words: String, is_wrong: bool) {
+        self.notice = Some(Notice {
+            words,
+            is_wrong,
+            since: Instant::now(),
+        });
+    }
+}
+
+/// Reads the folder of recordings on a thread of its own.
+fn read(folder: PathBuf) -> Task<Message> {
+    Task::perform(
+        async move {
+            tokio::task::spawn_blocking(move || shelf::read(&folder))
+                .await
+                .unwrap_or_else(|e| Err(Arc::from(e.to_string())))
+        },
+        |shelf| Message::Recordings(recordings::Message::Read(shelf.map(Arc::new))),
+    )
+}

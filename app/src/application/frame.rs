@@ -1,0 +1,170 @@
+//! How the window is put together: rail, bar, message, screen, panel.
+
+use super::{Application, Message, Tab};
+use crate::font;
+use crate::screen::transport::{Transport, transport};
+use crate::status::LinkState;
+use crate::theme::{Look, RADIUS, STEP};
+use crate::widget::bar::{Bar, bar};
+use crate::widget::button;
+use crate::widget::mark::{self, Mark};
+use crate::widget::rail::{Entry, legend, rail};
+use iced::widget::{Column, center, column, container, mouse_area, opaque, row, stack, text};
+use iced::{Alignment, Color, Element, Length, border};
+
+/// Keys that are shown at the foot of the rail.
+const KEYS: [(&str, &str); 4] = [
+    ("Space", "hold"),
+    ("R", "record"),
+    ("S", "scope"),
+    ("T", "look"),
+];
+
+/// The whole window.
+pub fn view(app: &Application) -> Element<'_, Message> {
+    let look = app.settings.look;
+    let p = look.palette();
+    let foot = legend(&KEYS, look);
+    let entries = Tab::ALL.map(|tab| Entry {
+        name: name(tab),
+        key: key(tab),
+        is_open: app.tab == tab,
+        is_done: tab == Tab::Hookup && app.hookup.is_proven(),
+        on_press: Message::Open(tab),
+    });
+    let body = Column::new()
+        .push(top(app))
+        .push(message(app))
+        .push(screen(app))
+        .width(Length::Fill)
+        .height(Length::Fill);
+    let base = container(row![rail(entries, Some(foot), look), body])
+        .width(Length::Fill)
+        .height(Length::Fill)
+        .style(move |_| container::background(p.background));
+    match &app.source {
+        None => base.into(),
+        Some(panel) => {
+            let shade = Color {
+                a: 0.6,
+                ..p.background
+            };
+            let veil = mouse_area(
+                center(opaque(panel.view(look).map(Message::Source)))
+                    .padding(STEP * 3.0)
+                    .style(move |_| container::background(shade)),
+            )
+            .on_press(Message::Source(crate::screen::source::Message::Close));
+            stack![base, opaque(veil)].into()
+        }
+    }
+}
+
+fn name(tab: Tab) -> &'static str {
+    match tab {
+        Tab::Hookup => "Hook-up",
+        Tab::Live => "Live",
+        Tab::Recordings => "Recordings",
+    }
+}
+
+/// The key that opens a screen.
+pub(super) fn key(tab: Tab) -> &'static str {
+    match tab {
+        Tab::Hookup => "1",
+        Tab::Live => "2",
+        Tab::Recordings => "3",
+    }
+}
+
+fn top(app: &Application) -> Element<'_, Message> {
+    let look = app.settings.look;
+    if let Some(play) = &app.shown.playback {
+        return transport(
+            Transport {
+                title: &app.setup.sheet.name,
+                link: &app.shown.link,
+                play,
+                look,
+            },
+            Message::Player,
+            Message::LeaveRecording,
+            Message::ToggleLook,
+        );
+    }
+    let is_streaming = matches!(
+        app.shown.link.state,
+        LinkState::Streaming | LinkState::Lost(_)
+    );
+    bar(Bar {
+        title: &app.setup.sheet.name,
+        story: &app.story,
+        link: &app.shown.link,
+        recording: &app.shown.recording,
+        is_held: app.is_held,
+        look,
+        on_record: is_streaming.then_some(Message::ToggleRecord),
+        on_hold: Some(Message::ToggleHold),
+        on_look: Message::ToggleLook,
+        on_link: Message::ChooseSource,
+    })
+}
+
+/// What has to be said: a source that gave up goes before a message that can wait.
+fn message(app: &Application) -> Option<Element<'_, Message>> {
+    let look = app.settings.look;
+    if let LinkState::Failed(why) | LinkState::Lost(why) = &app.shown.link.state {
+        let way_out = ("Choose a source", Message::ChooseSource);
+        return Some(banner(why, true, way_out, look));
+    }
+    if let Some(notice) = &app.notice {
+        let close = ("Close", Message::CloseNotice);
+        return Some(banner(&notice.words, notice.is_wrong, close, look));
+    }
+    let fault = app.shown.playback.as_ref()?.fault.as_ref()?;
+    let leave = ("Back to scope", Message::LeaveRecording);
+    Some(banner(fault, true, leave, look))
+}
+
+fn banner<'a>(
+    words: &'a str,
+    is_wrong: bool,
+    (way_out, on_press): (&'a str, Message),
+    look: Look,
+) -> Element<'a, Message> {
+    let p = look.palette();
+    let (ground, ink, symbol) = if is_wrong {
+        (p.alarm_ground, p.alarm_text, Mark::Warning)
+    } else {
+        (p.panel, p.text, Mark::Check)
+    };
+    let shape = if is_wrong { p.alarm } else { p.text };
+    let content = row![
+        mark::mark(symbol, 20.0, shape, ground),
+        text(words).size(font::BODY).color(ink).width(Length::Fill),
+        button::action(way_out, None, false, look, Some(on_press)),
+    ]
+    .spacing(STEP * 1.5)
+    .align_y(Alignment::Center);
+    container(
+        container(content)
+            .padding([6.0, STEP * 2.0])
+            .style(move |_| container::background(ground).border(border::rounded(RADIUS))),
+    )
+    .padding(iced::Padding::from([0, 16]).bottom(STEP))
+    .into()
+}
+
+fn screen(app: &Application) -> Element<'_, Message> {
+    let look = app.settings.look;
+    let margins = iced::Padding::from([0, 16]).bottom(STEP);
+    match app.tab {
+        Tab::Live => app.live.view(&app.setup.sheet, look).map(Message::Live),
+        Tab::Hookup => container(app.hookup.view(&app.setup.plan, look))
+            .padding(margins)
+            .into(),
+        Tab::Recordings => column![app.recordings.view(look).map(Message::Recordings)]
+            .padding(margins)
+            .into(),
+    }
+}

@@ -1,0 +1,122 @@
+//! The commands beside the dashboard, one file each.
+
+pub mod analyse;
+pub mod ports;
+pub mod record;
+pub mod scope;
+pub mod watch;
+
+use crate::application;
+use crate::cli::SourceArgs;
+use crate::fault::Fault;
+use crate::session::choice::{Choice, DEFAULT_SCENARIO};
+use crate::session::{Bench, Plan};
+use crate::settings::Settings;
+use crate::status::LinkState;
+use crate::theme::Look;
+use std::path::PathBuf;
+use std::sync::Arc;
+use std::sync::atomic::{AtomicBool, Ordering};
+
+/// How a command ended well.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Outcome {
+    /// It is done.
+    Done,
+    /// It is done, and command and position disagreed at some time.
+    Disagreed,
+}
+
+impl SourceArgs {
+    /// What these options ask for; without any, the virtual scope with the default scenario.
+    pub fn plan(self) -> Plan {
+        let choice = match (self.port, self.scenario) {
+            (Some(port), _) => Choice::Port(port),
+            (None, Some(scenario)) => Choice::Scenario(scenario),
+            (None, None) => Choice::Scenario(DEFAULT_SCENARIO.to_owned()),
+        };
+        Plan {
+            sheet: self.sheet,
+            leads: self.leads,
+            seed: self.seed,
+            ..Plan::of(choice)
+        }
+    }
+}
+
+/// Opens the dashboard.
+pub fn dashboard(
+    source: SourceArgs,
+    play: Option<PathBuf>,
+    look: Option<Look>,
+) -> Result<Outcome, Fault> {
+    let place = Settings::place();
+    let mut settings = match &place {
+        Some(path) => Settings::load(path)?,
+        None => Settings::default(),
+    };
+    if let Some(look) = look {
+        settings.look = look;
+    }
+    let plan = match play {
+        Some(path) => Plan::of(Choice::Recording(path)),
+        None => source.plan(),
+    };
+    // A mistake on the command line is told there, not in a window.
+    let mut bench = Bench::new()?;
+    bench.open(&plan)?;
+    application::run(bench, plan, settings, place)?;
+    Ok(Outcome::Done)
+}
+
+/// A flag that Ctrl-C, or the end that a service manager asks for, raises.
+fn interrupt(bench: &Bench) -> Arc<AtomicBool> {
+    let raised = Arc::new(AtomicBool::new(false));
+    if let Some(runtime) = bench.runtime() {
+        let flag = Arc::clone(&raised);
+        let _task = runtime.spawn(async move {
+            asked_to_end().await;
+            flag.store(true, Ordering::Relaxed);
+        });
+    }
+    raised
+}
+
+/// Returns at Ctrl-C or, where there is one, at the signal to end.
+async fn asked_to_end() {
+    #[cfg(unix)]
+    {
+        use tokio::signal::unix::{SignalKind, signal};
+        if let Ok(mut end) = signal(SignalKind::terminate()) {
+            tokio::select! {
+                _ = end.recv() => {}
+                _ = tokio::signal::ctrl_c() => {}
+            }
+            return;
+        }
+    }
+    // Without a handler the system ends the program by itself.
+    if tokio::signal::ctrl_c().await.is_err() {
+        std::future::pending::<()>().await;
+    }
+}
+
+/// The sentence of a source that has given up.
+fn given_up(state: &LinkState) -> Result<(), Fault> {
+    match state {
+        LinkState::Failed(why) => Err(Fault::Link(Arc::clone(why))),
+        LinkState::Idle
+        | LinkState::Connecting
+        | LinkState::Streaming
+        | LinkState::Lost(_)
+        | LinkState::Playing => Ok(()),
+    }
+}
+
+/// A duration on the command line.
+fn positive(text: &str) -> Result<f64, String> {
+    match text.parse::<f64>() {
+        Ok(n) if n.is_finite() && n > 0.0 => Ok(n),
+        _ => Err("a number of seconds above 0 is needed".to_owned()),
+    }
+}

@@ -1,0 +1,196 @@
+//! A snapshot as one line for people or one JSON object for programs.
+
+use crate::status::{LinkState, LinkStatus};
+use keyway_analysis::reading::Reading;
+use keyway_analysis::snapshot::{CamSnapshot, LeadLife, Snapshot, Sync};
+use serde::Serialize;
+use std::fmt::Write as _;
+
+/// The newest figures of everything.
+#[derive(Debug, Clone, Serialize)]
+pub struct Readout {
+    /// Seconds of samples since the stream's start.
+    pub seconds: f64,
+    /// "streaming", "lost", "playing".
+    pub link: &'static str,
+    /// Samples per channel lost.
+    pub lost: u64,
+    /// "stopped", "searching", "revolution", "cycle".
+    pub sync: &'static str,
+    /// Engine speed, rpm.
+    pub speed_rpm: Figure,
+    /// Supply, V.
+    pub supply_v: Figure,
+    /// The cams of the sheet.
+    pub cams: Vec<CamReadout>,
+    /// The leads of the plan.
+    pub leads: Vec<LeadReadout>,
+}
+
+/// A number with its quality.
+#[derive(Debug, Clone, Serialize)]
+pub struct Figure {
+    /// The number, if there is one.
+    pub value: Option<f64>,
+    /// "valid", "stale", "suspect", "missing".
+    pub quality: &'static str,
+    /// Why it is suspect or missing.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub why: Option<String>,
+}
+
+/// One cam.
+#[derive(Debug, Clone, Serialize)]
+pub struct CamReadout {
+    /// "intake", "exhaust", "intake-2", "exhaust-2".
+    pub cam: String,
+    /// Phase in crank degrees, advance positive.
+    pub phase_deg: Figure,
+    /// Where it is due, if that can be told.
+    pub due_deg: Option<[f64; 2]>,
+    /// Duty of the command, %.
+    pub duty_pct: Figure,
+    /// Frequency of the command, Hz.
+    pub frequency_hz: Figure,
+    /// State of agreement in words.
+    pub agreement: &'static str,
+    /// Whether that is a disagreement.
+    pub disagrees: bool,
+    /// Why, in one sentence.
+    pub sentence: String,
+}
+
+/// One lead.
+#[derive(Debug, Clone, Serialize)]
+pub struct LeadReadout {
+    /// Input from 1.
+    pub input: usize,
+    /// Role.
+    pub role: String,
+    /// "alive", "doubtful", "silent", "spare".
+    pub life: &'static str,
+    /// A few words.
+    pub note: String,
+}
+
+impl Figure {
+    fn of<T: Copy>(reading: &Reading<T>, number: impl Fn(T) -> f64) -> Self {
+        let value = reading.any().map(number);
+        match reading {
+            Reading::Valid(_) => Self {
+                value,
+                quality: "valid",
+                why: None,
+            },
+            Reading::Stale(_, age) => Self {
+                value,
+                quality: "stale",
+                why: Some(format!("{:.1} s old", age.0)),
+            },
+            Reading::Suspect(_, why) => Self {
+                value,
+                quality: "suspect",
+                why: Some(why.to_string()),
+            },
+            Reading::Missing(why) => Self {
+                value,
+                quality: "missing",
+                why: Some(why.to_string()),
+            },
+        }
+    }
+
+    /// Number and unit, with a mark where it is not to be trusted.
+    fn words(&self, width: usize, decimals: usize, unit: &str) -> String {
+        match (self.value, self.quality) {
+            (Some(v), "valid") => format!("{v:>width$.decimals$} {unit} "),
+            (Some(v), _) => format!("{v:>width$.decimals$} {unit}?"),
+            (None, _) => format!("{:>width$} {unit} ", "--"),
+        }
+    }
+}
+
+impl Readout {
+    /// The figures of a snapshot.
+    pub fn of(snapshot: &Snapshot, link: &LinkStatus) -> Self {
+        Self {
+            seconds: snapshot.elapsed.0,
+            link: match link.state {
+                LinkState::Idle => "idle",
+                LinkState::Connecting => "connecting",
+                LinkState::Streaming => "streaming",
+                LinkState::Lost(_) => "lost",
+                LinkState::Failed(_) => "failed",
+                LinkState::Playing => "playing",
+            },
+            lost: link.lost.max(snapshot.counts.lost),
+            sync: match snapshot.sync {
+                Sync::Stopped => "stopped",
+                Sync::Searching => "searching",
+                Sync::Revolution => "revolution",
+                Sync::Cycle => "cycle",
+            },
+            speed_rpm: Figure::of(&snapshot.speed, |v| v.0),
+            supply_v: Figure::of(&snapshot.supply, |v| v.0),
+            cams: snapshot.cams.iter().map(CamReadout::of).collect(),
+            leads: snapshot
+                .leads
+                .iter()
+                .map(|l| LeadReadout {
+                    input: l.input,
+                    role: l.role.to_string(),
+                    life: match l.life {
+                        LeadLife::Alive => "alive",
+                        LeadLife::Doubtful => "doubtful",
+                        LeadLife::Silent => "silent",
+                        LeadLife::Spare => "spare",
+                    },
+                    note: l.note.clone(),
+                })
+                .collect(),
+        }
+    }
+
+    /// One line of text.
+    pub fn line(&self) -> String {
+        let mut line = format!(
+            "{:7.1} s  {} {}",
+            self.seconds,
+            self.speed_rpm.words(6, 0, "rpm"),
+            self.supply_v.words(5, 1, "V"),
+        );
+        for cam in &self.cams {
+            // Writing to a String cannot fail.
+            let _written = write!(
+                line,
+                " | {} {}{} {}",
+                cam.cam,
+                cam.phase_deg.words(6, 1, "°"),
+                cam.duty_pct.words(5, 1, "%"),
+                cam.agreement,
+            );
+            if cam.disagrees {
+                let _written = write!(line, ": {}", cam.sentence);
+            }
+        }
+        if self.lost > 0 {
+            let _written = write!(line, " | {} samples lost", self.lost);
+        }
+        line
+    }
+}
+
+impl CamReadout {
+    fn of(cam: &CamSnapshot) -> Self {
+        Self {
+            cam: cam.id.to_string(),
+            phase_deg: Figure::of(&cam.phase, |v| v.0),
+            due_deg: cam.due.map(|b| [b.low.0, b.high.0]),
+            duty_pct: Figure::of(&cam.command.duty, |v| v.0),
+            frequency_hz: Figure::of(&cam.command.frequency, |v| v.0),
+            agreement: cam.agreement.state.words(),
+            disagrees: cam.agreement.state.is_disagreement(),
+            sentence: cam.agreement.sentence.clone(),
+        }
+    }
+}

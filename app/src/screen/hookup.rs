@@ -1,0 +1,424 @@
+//! The Hook-up screen: one row per lead, whether it lives, what it shows, and what to try if it does not.
+
+use crate::theme::{Look, RADIUS, STEP};
+use crate::widget::mark::{self, Mark};
+use crate::{figure, font};
+use iced::widget::canvas::{self, Canvas, Frame, Geometry, Path};
+use iced::widget::{Column, Space, column, container, responsive, row, text};
+use iced::{
+    Alignment, Color, Element, Length, Point, Rectangle, Renderer, Size, Theme, border, mouse,
+};
+use keyway_analysis::lead::{CamId, CamKind, LeadPlan, Role};
+use keyway_analysis::snapshot::{LeadLife, LeadSnapshot, Snapshot, Trace, Traces};
+use std::sync::Arc;
+use std::time::{Duration, Instant};
+
+/// How long a figure stands before it changes, so that it can be read.
+const FIGURE_PERIOD: Duration = Duration::from_millis(250);
+
+/// Columns of a miniature trace, one per pixel of its widest form.
+pub const COLUMNS: usize = 240;
+
+/// Time a miniature shows: two idle revolutions or 30 periods of a valve's drive.
+pub const SPAN_SECONDS: f64 = 0.15;
+
+/// The screen.
+#[derive(Debug, Default)]
+pub struct Hookup {
+    shown: Option<(Instant, Arc<Snapshot>)>,
+    traces: Arc<Traces>,
+}
+
+impl Hookup {
+    /// Name of the screen.
+    pub fn title(&self) -> &'static str {
+        "Hook-up"
+    }
+
+    /// Takes the newest state.
+    pub fn refresh(&mut self, snapshot: Arc<Snapshot>, traces: Arc<Traces>, now: Instant) {
+        let is_due = self
+            .shown
+            .as_ref()
+            .is_none_or(|(at, _)| now.duration_since(*at) >= FIGURE_PERIOD);
+        if is_due {
+            self.shown = Some((now, snapshot));
+        }
+        self.traces = traces;
+    }
+
+    /// Forgets what was measured.
+    pub fn clear(&mut self) {
+        *self = Self::default();
+    }
+
+    /// Whether every fitted lead shows what it should.
+    pub fn is_proven(&self) -> bool {
+        self.shown.as_ref().is_some_and(|(_, s)| {
+            s.leads
+                .iter()
+                .all(|l| matches!(l.life, LeadLife::Alive | LeadLife::Spare))
+        })
+    }
+
+    /// The screen as it stands.
+    pub fn view<'a, Message: 'a>(&'a self, plan: &'a LeadPlan, look: Look) -> Element<'a, Message> {
+        responsive(move |size| self.rows(plan, look, size)).into()
+    }
+
+    fn rows<'a, Message: 'a>(
+        &'a self,
+        plan: &'a LeadPlan,
+        look: Look,
+        size: Size,
+    ) -> Element<'a, Message> {
+        let p = look.palette();
+        let is_narrow = size.width < 1000.0;
+        let widths = if is_narrow {
+            [84.0, 132.0, 150.0, 128.0]
+        } else {
+            [104.0, 160.0, 240.0, 160.0]
+        };
+        let head = |words: &'static str, width: Length| {
+            text(words).size(font::SMALL).color(p.quiet).width(width)
+        };
+        let [state, role, mini, figures] = widths.map(Length::Fixed);
+        let heading = row![
+            head("State", state),
+            head("Lead", role),
+            head("Where to connect", Length::FillPortion(3)),
+            head("Now", mini),
+            head("Level and range", figures),
+            head("What to try", Length::FillPortion(4)),
+        ]
+        .spacing(STEP * 1.5)
+        .padding([0.0, STEP * 2.0]);
+        let count = plan.leads.len().max(1);
+        // A row never becomes taller than is calm, and never lower than two lines of text.
+        #[allow(
+            clippy::cast_precision_loss,
+            reason = "a lead plan has a handful of leads"
+        )]
+        let height = ((size.height - 96.0) / count as f32).clamp(48.0, 88.0);
+        let mut list = Column::new();
+        for (i, lead) in plan.leads.iter().enumerate() {
+            let now = self
+                .shown
+                .as_ref()
+                .and_then(|(_, s)| s.leads.iter().find(|l| l.input == lead.input));
+            let trace = self.traces.leads.iter().find(|t| t.role == lead.role);
+            let ink = ink(look, lead.role);
+            let line = row![
+                life(now, look).width(state),
+                column![
+                    text(role_words(lead.role))
+                        .size(font::BODY)
+                        .font(font::BOLD)
+                        .color(ink),
+                    text(format!("input {}", lead.input))
+                        .size(font::SMALL)
+                        .color(p.quiet),
+                ]
+                .spacing(2)
+                .width(role),
+                text(&lead.place)
+                    .size(font::SMALL)
+                    .color(p.text)
+                    .width(Length::FillPortion(3)),
+                Canvas::new(Miniature {
+                    trace,
+                    ink,
+                    ground: p.background,
+                })
+                .width(mini)
+                .height(height - 12.0),
+                level(now, look).width(figures),
+                text(advice(lead.role, now))
+                    .size(font::SMALL)
+                    .color(if needs_help(now) { p.text } else { p.quiet })
+                    .width(Length::FillPortion(4)),
+            ]
+            .spacing(STEP * 1.5)
+            .height(height)
+            .align_y(Alignment::Center);
+            if i > 0 {
+                list = list.push(
+                    container(Space::new().width(Length::Fill).height(1))
+                        .style(move |_| container::background(p.hairline)),
+                );
+            }
+            list = list.push(line);
+        }
+        let sheet = container(list)
+            .padding([0.0, STEP * 2.0])
+            .width(Length::Fill)
+            .style(move |_| container::background(p.panel).border(border::rounded(RADIUS)));
+        column![
+            text(format!("Hook-up: {}", plan.name))
+                .size(font::HEADING)
+                .font(font::BOLD)
+                .color(p.text)
+                .wrapping(text::Wrapping::None),
+            heading,
+            iced::widget::scrollable(sheet),
+        ]
+        .spacing(STEP)
+        .into()
+    }
+}
+
+fn ink(look: Look, role: Role) -> Color {
+    let p = look.palette();
+    match role {
+        Role::Cam(id) | Role::Command(id) | Role::Current(id) => p.cam(id),
+        Role::Spare => p.quiet,
+        Role::Crank | Role::Supply | Role::Pressure => p.text,
+    }
+}
+
+/// A role as the screens write it.
+pub fn role_words(role: Role) -> String {
+    let cam = |id: CamId, what: &str| {
+        let kind = match id.kind {
+            CamKind::Intake => "Intake",
+            CamKind::Exhaust => "Exhaust",
+        };
+        if id.bank > 1 {
+            format!("{kind} {} {what}", id.bank)
+        } else {
+            format!("{kind} {what}")
+        }
+    };
+    match role {
+        Role::Crank => "Crank".to_owned(),
+        Role::Cam(id) => cam(id, "cam"),
+        Role::Command(id) => cam(id, "command"),
+        Role::Current(id) => cam(id, "current"),
+        Role::Supply => "Supply".to_owned(),
+        Role::Pressure => "Pressure".to_owned(),
+        Role::Spare => "Spare".to_owned(),
+    }
+}
+
+/// Shape and word of a lead's life.
+pub fn life_words(life: Option<LeadLife>) -> (Mark, &'static str) {
+    match life {
+        None => (Mark::Dash, "waiting"),
+        Some(LeadLife::Alive) => (Mark::Check, "alive"),
+        Some(LeadLife::Doubtful) => (Mark::Question, "doubtful"),
+        Some(LeadLife::Silent) => (Mark::Cross, "silent"),
+        Some(LeadLife::Spare) => (Mark::Dash, "not fitted"),
+    }
+}
+
+fn needs_help(now: Option<&LeadSnapshot>) -> bool {
+    now.is_some_and(|l| matches!(l.life, LeadLife::Doubtful | LeadLife::Silent))
+}
+
+fn life<'a, Message: 'a>(now: Option<&LeadSnapshot>, look: Look) -> iced::widget::Row<'a, Message> {
+    let p = look.palette();
+    let (shape, word) = life_words(now.map(|l| l.life));
+    let ink = if needs_help(now) {
+        p.alarm
+    } else if now.is_some_and(|l| l.life == LeadLife::Alive) {
+        p.text
+    } else {
+        p.quiet
+    };
+    row![
+        mark::mark(shape, 18.0, ink, p.panel),
+        text(word).size(font::BODY).color(ink),
+    ]
+    .spacing(STEP)
+    .align_y(Alignment::Center)
+}
+
+fn level<'a, Message: 'a>(
+    now: Option<&LeadSnapshot>,
+    look: Look,
+) -> iced::widget::Column<'a, Message> {
+    let p = look.palette();
+    let (figure, range) = match now {
+        None => (figure::NONE.to_owned(), String::new()),
+        Some(l) if l.life == LeadLife::Spare => (figure::NONE.to_owned(), String::new()),
+        Some(l) => (
+            l.level.map_or_else(
+                || figure::NONE.to_owned(),
+                |v| format!("{} {}", figure::plain(v, 1), l.unit),
+            ),
+            l.range.map_or_else(String::new, |[low, high]| {
+                format!("{} to {}", figure::plain(low, 1), figure::plain(high, 1))
+            }),
+        ),
+    };
+    column![
+        text(figure).size(16).font(font::BOLD).color(p.text),
+        text(range).size(font::SMALL).color(p.quiet),
+    ]
+    .spacing(2)
+}
+
+/// What to try, from what the role should show and what the lead shows.
+fn advice(role: Role, now: Option<&LeadSnapshot>) -> String {
+    let Some(lead) = now else {
+        return "waiting for samples".to_owned();
+    };
+    let try_this = match (lead.life, role) {
+        (LeadLife::Alive | LeadLife::Spare, _) => return lead.note.clone(),
+        (LeadLife::Silent, Role::Crank) => {
+            "Is the engine turning? Else reseat the probe and its ground clip on the two sensor pins."
+        }
+        (LeadLife::Silent, Role::Cam(_)) => {
+            "Reseat the probe on the signal pin; is the sensor's supply there?"
+        }
+        (LeadLife::Silent, Role::Command(_)) => {
+            "Back-probe the control-side pin with the connector plugged in; try the other pin."
+        }
+        (LeadLife::Silent, Role::Current(_)) => {
+            "Switch the clamp on, zero it, close its jaws around one wire only."
+        }
+        (LeadLife::Silent, Role::Supply) => {
+            "Is the ignition on? Check the fuse, then the ground clip."
+        }
+        (LeadLife::Silent, Role::Pressure) => "Check the sensor's supply and its plug.",
+        (LeadLife::Doubtful, Role::Crank) => {
+            "Swap the two sensor pins, and check that the sheet names the right wheel."
+        }
+        (LeadLife::Doubtful, Role::Cam(_)) => {
+            "Is it the right cam? Swap the two cam leads and see whether the doubt moves."
+        }
+        (LeadLife::Doubtful, Role::Command(_)) => {
+            "Is it the control side, not the supply side? Check the probe factor."
+        }
+        (LeadLife::Doubtful, Role::Current(_)) => {
+            "Zero the clamp, turn its arrow to the valve, check the factor in the lead plan."
+        }
+        (LeadLife::Doubtful, Role::Supply | Role::Pressure) => {
+            "Check the probe factor against the switch on the probe, and the ground."
+        }
+        (LeadLife::Silent | LeadLife::Doubtful, Role::Spare) => "",
+    };
+    if lead.note.is_empty() {
+        try_this.to_owned()
+    } else {
+        format!("{}. {try_this}", capital(&lead.note))
+    }
+}
+
+fn capital(words: &str) -> String {
+    let mut letters = words.chars();
+    letters.next().map_or_else(String::new, |first| {
+        first.to_uppercase().chain(letters).collect()
+    })
+}
+
+/// A small trace, scaled to what it shows.
+struct Miniature<'a> {
+    trace: Option<&'a Trace>,
+    ink: Color,
+    ground: Color,
+}
+
+impl<Message> canvas::Program<Message> for Miniature<'_> {
+    type State = ();
+
+    fn draw(
+        &self,
+        (): &(),
+        renderer: &Renderer,
+        _: &Theme,
+        bounds: Rectangle,
+        _: mouse::Cursor,
+    ) -> Vec<Geometry> {
+        let mut frame = Frame::new(renderer, bounds.size());
+        frame.fill_rectangle(Point::ORIGIN, bounds.size(), self.ground);
+        let columns = self.trace.map_or(&[][..], |t| &t.columns);
+        let ends = columns.iter().flatten();
+        let low = ends.clone().map(|c| c[0]).fold(f32::INFINITY, f32::min);
+        let high = ends.map(|c| c[1]).fold(f32::NEG_INFINITY, f32::max);
+        if low <= high {
+            // A steady level lies in the middle instead of being blown up to noise.
+            let middle = f32::midpoint(low, high);
+            let half = ((high - low) / 2.0).max(0.25);
+            #[allow(clippy::cast_precision_loss, reason = "a few hundred columns")]
+            let step = bounds.width / columns.len() as f32;
+            let reach = (bounds.height / 2.0 - 4.0).max(1.0);
+            let y = |v: f32| bounds.height / 2.0 - (v - middle) / half * reach;
+            let mut begin = 0;
+            for run in columns.split(Option::is_none) {
+                #[allow(clippy::cast_precision_loss, reason = "a few hundred columns")]
+                let left = begin as f32 * step;
+                begin += run.len() + 1;
+                if !run.is_empty() {
+                    frame.fill(&envelope(run, left, step, y), self.ink);
+                }
+            }
+        }
+        vec![frame.into_geometry()]
+    }
+}
+
+/// The filled outline of a run of columns: along the top, back along the bottom. Neighbouring
+/// columns that do not overlap are joined half-way, so that a steep edge stays one line.
+fn envelope(run: &[Option<[f32; 2]>], left: f32, step: f32, y: impl Fn(f32) -> f32) -> Path {
+    let columns: Vec<[f32; 2]> = run.iter().flatten().copied().collect();
+    let joined: Vec<[f32; 2]> = columns
+        .iter()
+        .enumerate()
+        .map(|(i, &[low, high])| {
+            let before = i.checked_sub(1).and_then(|j| columns.get(j));
+            before.map_or([low, high], |&[b_low, b_high]| {
+                [low.min(b_high), high.max(b_low)]
+            })
+        })
+        .collect();
+    Path::new(|b| {
+        let mut x = left;
+        for (i, [_, high]) in joined.iter().enumerate() {
+            let at = Point::new(x, y(*high) - 0.7);
+            if i == 0 {
+                b.move_to(at);
+            } else {
+                b.line_to(at);
+            }
+            x += step;
+            b.line_to(Point::new(x, y(*high) - 0.7));
+        }
+        for [low, _] in joined.iter().rev() {
+            b.line_to(Point::new(x, y(*low) + 0.7));
+            x -= step;
+            b.line_to(Point::new(x, y(*low) + 0.7));
+        }
+        b.close();
+    })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn roles_are_written_for_people() {
+        assert_eq!(role_words(Role::Command(CamId::EXHAUST)), "Exhaust command");
+        let second = CamId {
+            kind: CamKind::Intake,
+            bank: 2,
+        };
+        assert_eq!(role_words(Role::Cam(second)), "Intake 2 cam");
+    }
+
+    #[test]
+    fn a_silent_lead_is_told_what_to_try() {
+        let lead = LeadSnapshot {
+            input: 1,
+            role: Role::Crank,
+            place: String::new(),
+            life: LeadLife::Silent,
+            note: "no signal".to_owned(),
+            range: None,
+            level: None,
+            unit: "V".to_owned(),
+        };
+        assert!(advice(Role::Crank, Some(&lead)).starts_with("No signal. Is the engine turning?"));
+    }
+}

@@ -1,0 +1,221 @@
+//! The Recordings screen: what is in the folder, what is wrong with the files that do not open, and
+//! the key that plays one.
+
+use crate::screen::source::field;
+use crate::session::shelf::{Shelf, Volume};
+use crate::theme::{Look, RADIUS, STEP};
+use crate::widget::button as key;
+use crate::widget::mark::{self, Mark};
+use crate::{figure, font};
+use iced::widget::{Column, column, container, row, scrollable, text, text_input};
+use iced::{Alignment, Element, Length, border};
+use std::path::PathBuf;
+use std::sync::Arc;
+
+/// Identity of the folder field, for focus and tests.
+pub const FOLDER_FIELD: &str = "recordings-folder";
+
+/// The screen.
+#[derive(Debug, Default)]
+pub struct Recordings {
+    folder: String,
+    shelf: Option<Result<Arc<Shelf>, Arc<str>>>,
+    playing: Option<PathBuf>,
+}
+
+/// What is done on it.
+#[derive(Debug, Clone)]
+pub enum Message {
+    /// The folder was read.
+    Read(Result<Arc<Shelf>, Arc<str>>),
+    /// Reads the folder again.
+    Refresh,
+    /// The typed folder changed.
+    Folder(String),
+    /// Uses the typed folder from now on.
+    UseFolder,
+    /// Plays a file.
+    Play(PathBuf),
+}
+
+/// What the parent has to do.
+#[derive(Debug, Clone, PartialEq)]
+pub enum Action {
+    /// Nothing.
+    None,
+    /// Read this folder and answer with [`Message::Read`].
+    Read(PathBuf),
+    /// Keep this folder as the folder of recordings, then read it.
+    Keep(PathBuf),
+    /// Play this file.
+    Play(PathBuf),
+}
+
+impl Recordings {
+    /// The screen for this folder, not read yet.
+    pub fn new(folder: &std::path::Path) -> Self {
+        Self {
+            folder: folder.display().to_string(),
+            ..Self::default()
+        }
+    }
+
+    /// Name of the screen.
+    pub fn title(&self) -> &'static str {
+        "Recordings"
+    }
+
+    /// Says which file is being played.
+    pub fn set_playing(&mut self, path: Option<PathBuf>) {
+        self.playing = path;
+    }
+
+    /// Does what a message asks.
+    pub fn update(&mut self, message: Message) -> Action {
+        match message {
+            Message::Read(shelf) => {
+                self.shelf = Some(shelf);
+                Action::None
+            }
+            Message::Refresh => Action::Read(PathBuf::from(self.folder.trim())),
+            Message::Folder(folder) => {
+                self.folder = folder;
+                Action::None
+            }
+            Message::UseFolder if self.folder.trim().is_empty() => Action::None,
+            Message::UseFolder => Action::Keep(PathBuf::from(self.folder.trim())),
+            Message::Play(path) => Action::Play(path),
+        }
+    }
+
+    /// The screen.
+    pub fn view(&self, look: Look) -> Element<'_, Message> {
+        let p = look.palette();
+        let folder = row![
+            text("Folder").size(font::BODY).color(p.quiet),
+            text_input("folder of recordings", &self.folder)
+                .id(FOLDER_FIELD)
+                .on_input(Message::Folder)
+                .on_submit(Message::UseFolder)
+                .font(font::MONO)
+                .size(font::BODY)
+                .padding([12, 12])
+                .style(move |_, status| field(look, status)),
+            key::action("Use folder", None, false, look, Some(Message::UseFolder)),
+            key::action("Look again", None, false, look, Some(Message::Refresh)),
+        ]
+        .spacing(STEP)
+        .align_y(Alignment::Center);
+        let note = |words: String, is_wrong: bool| {
+            let ink = if is_wrong { p.alarm } else { p.quiet };
+            container(
+                row![]
+                    .push(is_wrong.then(|| mark::mark(Mark::Warning, 18.0, ink, p.background)))
+                    .push(text(words).size(font::BODY).color(ink))
+                    .spacing(STEP),
+            )
+            .padding(STEP * 2.0)
+        };
+        let list: Element<'_, Message> = match &self.shelf {
+            None => note("Reading the folder…".to_owned(), false).into(),
+            Some(Err(why)) => note(why.to_string(), true).into(),
+            Some(Ok(shelf)) if shelf.volumes.is_empty() => note(
+                "No recordings here yet. Press Record (R) while samples arrive.".to_owned(),
+                false,
+            )
+            .into(),
+            Some(Ok(shelf)) => {
+                let mut list = Column::new()
+                    .spacing(STEP)
+                    .padding(iced::Padding::ZERO.right(16.0));
+                for volume in &shelf.volumes {
+                    list = list.push(self.card(volume, look));
+                }
+                scrollable(list).height(Length::Fill).into()
+            }
+        };
+        column![
+            text("Recordings")
+                .size(font::HEADING)
+                .font(font::BOLD)
+                .color(p.text),
+            folder,
+            list,
+        ]
+        .spacing(STEP * 1.5)
+        .into()
+    }
+
+    fn card<'a>(&'a self, volume: &'a Volume, look: Look) -> Element<'a, Message> {
+        let p = look.palette();
+        let small = |words: String| text(words).size(font::SMALL).color(p.quiet);
+        let is_playing = self.playing.as_deref() == Some(volume.path.as_path());
+        let content = match &volume.contents {
+            Ok(c) => {
+                let mut words = column![
+                    text(&c.engine)
+                        .size(font::BODY)
+                        .font(font::BOLD)
+                        .color(p.text),
+                    small(format!("{} · {}", c.started, volume.name)),
+                ]
+                .spacing(4)
+                .width(Length::Fill);
+                if !c.note.is_empty() {
+                    words = words.push(text(&c.note).size(font::SMALL).color(p.text));
+                }
+                if let Some(shortfall) = &c.shortfall {
+                    words = words.push(
+                        row![
+                            mark::mark(Mark::Warning, 14.0, p.alarm, p.panel),
+                            text(shortfall).size(font::SMALL).color(p.text),
+                        ]
+                        .spacing(STEP),
+                    );
+                }
+                let measure = |words: String, width: f32| {
+                    text(words)
+                        .size(font::BODY)
+                        .color(p.text)
+                        .width(width)
+                        .align_x(Alignment::End)
+                };
+                row![
+                    words,
+                    measure(figure::clock(c.seconds), 80.0),
+                    measure(figure::size(c.bytes), 80.0),
+                    key::action(
+                        if is_playing { "Play again" } else { "Play" },
+                        Some(Mark::Play),
+                        is_playing,
+                        look,
+                        Some(Message::Play(volume.path.clone()))
+                    ),
+                ]
+            }
+            Err(why) => row![
+                mark::mark(Mark::Warning, 20.0, p.alarm, p.panel),
+                column![
+                    text(&volume.name)
+                        .size(font::BODY)
+                        .font(font::BOLD)
+                        .color(p.text),
+                    text(why.as_ref()).size(font::SMALL).color(p.text),
+                ]
+                .spacing(4)
+                .width(Length::Fill),
+            ],
+        };
+        container(content.spacing(STEP * 2.0).align_y(Alignment::Center))
+            .padding([STEP * 1.5, STEP * 2.0])
+            .width(Length::Fill)
+            .style(move |_| {
+                container::background(p.panel).border(
+                    border::rounded(RADIUS)
+                        .color(if is_playing { p.text } else { p.panel })
+                        .width(1),
+                )
+            })
+            .into()
+    }
+}

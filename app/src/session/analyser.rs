@@ -1,0 +1,86 @@
+//! The pipeline with the stream it works on: the one place where what the device says of its
+//! channels becomes what the analysis asks of its inputs.
+
+use crate::fault::Fault;
+use crate::screen::live::{TraceView, TraceWish};
+use crate::setup::Setup;
+use keyway_acquisition::block::{SampleBlock, StreamInfo};
+use keyway_analysis::calibration::Input;
+use keyway_analysis::pipeline::Pipeline;
+use keyway_analysis::snapshot::{Snapshot, Traces};
+use keyway_analysis::units::Hertz;
+use std::sync::Arc;
+
+/// An analysis that follows from stream to stream.
+#[derive(Debug)]
+pub struct Analyser {
+    setup: Setup,
+    running: Option<(u64, Pipeline)>,
+}
+
+impl Analyser {
+    /// An analysis before its first stream.
+    pub fn new(setup: Setup) -> Self {
+        Self {
+            setup,
+            running: None,
+        }
+    }
+
+    /// Begins afresh on a stream.
+    pub fn begin(&mut self, stream: &StreamInfo) -> Result<(), Fault> {
+        self.running = None;
+        let pipeline = Pipeline::new(
+            &self.setup.sheet,
+            &self.setup.plan,
+            &inputs(stream),
+            Hertz(stream.rate_hz),
+        )
+        .map_err(|e| Fault::Setup(Arc::from(e.to_string())))?;
+        self.running = Some((stream.generation, pipeline));
+        Ok(())
+    }
+
+    /// Takes a block; one of another stream is passed over.
+    pub fn push(&mut self, block: &SampleBlock) {
+        if let Some((generation, pipeline)) = &mut self.running
+            && *generation == block.generation
+        {
+            let channels: Vec<&[i16]> = block.channels.iter().map(Vec::as_slice).collect();
+            pipeline.push(block.first_index, &channels);
+        }
+    }
+
+    /// The state of everything; none before the first stream.
+    pub fn snapshot(&self) -> Option<Snapshot> {
+        self.running.as_ref().map(|(_, p)| p.snapshot())
+    }
+
+    /// The traces that are wished for; none if there are none.
+    pub fn traces(&self, wish: TraceWish) -> Option<Traces> {
+        let (_, pipeline) = self.running.as_ref()?;
+        match wish.view {
+            TraceView::Time(span) => Some(pipeline.traces(span, wish.columns)),
+            TraceView::CrankLocked => pipeline.crank_locked(wish.columns),
+        }
+    }
+}
+
+/// One input per channel that blocks carry, in their order.
+fn inputs(stream: &StreamInfo) -> Vec<Input> {
+    stream
+        .enabled
+        .iter()
+        .filter_map(|&number| {
+            let channel = stream.device.channels.get(number)?;
+            Some(Input {
+                number: number + 1,
+                scale: channel.scale,
+                offset: channel.offset,
+                low: channel.low,
+                high: channel.high,
+                unit: channel.unit.clone(),
+            })
+        })
+        .collect()
+}

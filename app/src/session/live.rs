@@ -1,0 +1,231 @@
+//! A live session: link, analysis thread, and the recorder when it records.
+
+use super::analyser::Analyser;
+use super::recorder::{RecorderThread, Word};
+use super::stage::{PUBLISH_EVERY, Stage};
+use crate::fault::Fault;
+use crate::setup::Setup;
+use crate::status::{LinkState, LinkStatus, RecordingStatus};
+use crossbeam_channel::{Receiver, RecvTimeoutError};
+use keyway_acquisition::fanout::Feed;
+use keyway_acquisition::link::{self, Link, LinkHandle, LinkReport, Source};
+use keyway_acquisition::recording::header::LeadEvent;
+use keyway_analysis::snapshot::{LeadLife, Snapshot};
+use std::path::Path;
+use std::sync::Arc;
+use std::thread::JoinHandle;
+use std::time::{Duration, Instant};
+use tokio::runtime::Handle;
+use tokio::sync::watch;
+
+/// Longest the port may take to close before the session is let go without it.
+const CLOSING: Duration = Duration::from_secs(2);
+
+/// A source that streams now.
+pub struct LiveSession {
+    runtime: Handle,
+    name: String,
+    setup: Setup,
+    stage: Arc<Stage>,
+    link: Option<LinkHandle>,
+    report: watch::Receiver<LinkReport>,
+    analysis: Option<JoinHandle<()>>,
+    recorder: Option<RecorderThread>,
+    /// Why the last recording stopped, until the next one starts.
+    failed: Option<Arc<RecordingStatus>>,
+    lives: Vec<LeadLife>,
+}
+
+impl LiveSession {
+    /// Starts link and analysis. `name` is how the screen calls the source.
+    pub fn start(
+        runtime: &Handle,
+        source: Source,
+        name: String,
+        settings: link::Settings,
+        setup: Setup,
+    ) -> Result<Self, Fault> {
+        let link = Link::spawn(runtime, source, settings);
+        let stage = Arc::new(Stage::default());
+        let lane = link.analysis();
+        let shown = Arc::clone(&stage);
+        let analyser = Analyser::new(setup.clone());
+        let analysis = std::thread::Builder::new()
+            .name("analysis".to_owned())
+            .spawn(move || analyse(analyser, &lane, &shown))
+            .map_err(|e| Fault::Start {
+                what: "the analysis",
+                why: Arc::from(e.to_string()),
+            })?;
+        Ok(Self {
+            runtime: runtime.clone(),
+            name,
+            setup,
+            stage,
+            report: link.report(),
+            link: Some(link),
+            analysis: Some(analysis),
+            recorder: None,
+            failed: None,
+            lives: Vec::new(),
+        })
+    }
+
+    /// Where the results are.
+    pub fn stage(&self) -> &Arc<Stage> {
+        &self.stage
+    }
+
+    /// Sheet and plan.
+    pub fn setup(&self) -> &Setup {
+        &self.setup
+    }
+
+    /// The link as the screen shows it.
+    pub fn link(&self) -> LinkStatus {
+        let report = self.report.borrow();
+        let state = match (&report.state, self.stage.fault()) {
+            (link::LinkState::Streaming, Some(fault)) => {
+                LinkState::Failed(Arc::from(fault.to_string()))
+            }
+            (link::LinkState::Connecting, _) => LinkState::Connecting,
+            (link::LinkState::Streaming, None) => LinkState::Streaming,
+            (link::LinkState::Lost(e), _) => LinkState::Lost(Arc::from(e.to_string())),
+            (link::LinkState::Failed(e), _) => LinkState::Failed(Arc::from(e.to_string())),
+            (link::LinkState::Stopped, _) => LinkState::Idle,
+        };
+        let stream = report.stream.as_deref();
+        LinkStatus {
+            source: self.name.clone(),
+            state,
+            channels: stream.map_or(0, |s| s.enabled.len()),
+            rate_hz: stream.map_or(0.0, |s| s.rate_hz),
+            lost: report.health.lost_samples,
+            bad_frames: report.health.checksum_failures,
+            overruns: report.health.device_overruns,
+        }
+    }
+
+    /// The path another program would open: for the virtual scope its pseudo-terminal.
+    pub fn path(&self) -> String {
+        self.report.borrow().source.clone()
+    }
+
+    /// Starts recording into a new file.
+    pub fn record(&mut self, path: &Path, note: &str) -> Result<(), Fault> {
+        let _before = self.stop_recording();
+        self.failed = None;
+        if let Some(link) = &self.link {
+            let lane = link.attach_recorder();
+            match RecorderThread::start(path, note, &self.setup, lane) {
+                Ok(recorder) => self.recorder = Some(recorder),
+                Err(fault) => {
+                    link.detach_recorder();
+                    return Err(fault);
+                }
+            }
+        }
+        Ok(())
+    }
+
+    /// Ends the recording and waits until its file is finished; how it ended.
+    pub fn stop_recording(&mut self) -> Option<Arc<RecordingStatus>> {
+        let recorder = self.recorder.take()?;
+        if let Some(link) = &self.link {
+            link.detach_recorder();
+        }
+        let end = recorder.finish();
+        if matches!(*end, RecordingStatus::Failed(_)) {
+            self.failed = Some(Arc::clone(&end));
+        }
+        Some(end)
+    }
+
+    /// The recording as the screen shows it.
+    pub fn recording(&self) -> RecordingStatus {
+        match (&self.recorder, &self.failed) {
+            (Some(recorder), _) => (*recorder.status()).clone(),
+            (None, Some(failed)) => (**failed).clone(),
+            (None, None) => RecordingStatus::Off,
+        }
+    }
+
+    /// Whether a recording runs, failed ones excluded.
+    pub fn is_recording(&self) -> bool {
+        matches!(self.recording(), RecordingStatus::On { .. })
+    }
+
+    /// Writes into the running recording which leads changed their state since the last call.
+    pub fn note_leads(&mut self, snapshot: &Snapshot) {
+        let lives: Vec<LeadLife> = snapshot.leads.iter().map(|l| l.life).collect();
+        if let Some(recorder) = &self.recorder {
+            for (i, lead) in snapshot.leads.iter().enumerate() {
+                let word = match lead.life {
+                    LeadLife::Alive => "alive",
+                    LeadLife::Doubtful => "doubtful",
+                    LeadLife::Silent => "silent",
+                    LeadLife::Spare => continue,
+                };
+                if self.lives.get(i) != Some(&lead.life) {
+                    recorder.say(Word::Lead(LeadEvent {
+                        input: lead.input,
+                        role: lead.role.to_string(),
+                        life: word.to_owned(),
+                        text: lead.note.clone(),
+                    }));
+                }
+            }
+            self.lives = lives;
+        } else {
+            self.lives.clear();
+        }
+    }
+}
+
+impl Drop for LiveSession {
+    /// Ends the link first: that closes both lanes, and so the threads behind them.
+    fn drop(&mut self) {
+        if let Some(link) = self.link.take() {
+            let closed = self.runtime.spawn(link.close());
+            let deadline = Instant::now() + CLOSING;
+            while !closed.is_finished() && Instant::now() < deadline {
+                std::thread::sleep(Duration::from_millis(2));
+            }
+            if !closed.is_finished() {
+                tracing::warn!("{} did not close in time", self.name);
+                closed.abort();
+            }
+        }
+        drop(self.recorder.take());
+        if let Some(analysis) = self.analysis.take()
+            && analysis.join().is_err()
+        {
+            tracing::error!("the analysis stopped by a fault of the program");
+        }
+    }
+}
+
+/// Runs until the lane is disconnected.
+fn analyse(mut analyser: Analyser, lane: &Receiver<Feed>, stage: &Stage) {
+    let mut published = Instant::now();
+    let mut is_new = false;
+    loop {
+        match lane.recv_timeout(PUBLISH_EVERY) {
+            Ok(Feed::Stream(stream)) => stage.begin(&mut analyser, stream),
+            Ok(Feed::Block(block)) => {
+                analyser.push(&block);
+                is_new = true;
+            }
+            Ok(Feed::Ended) | Err(RecvTimeoutError::Timeout) => {}
+            Err(RecvTimeoutError::Disconnected) => break,
+        }
+        if is_new && published.elapsed() >= PUBLISH_EVERY {
+            stage.publish(&analyser);
+            published = Instant::now();
+            is_new = false;
+        }
+    }
+    if is_new {
+        stage.publish(&analyser);
+    }
+}
