@@ -22,6 +22,10 @@ const EARLY_IN_GAP: f64 = 0.6;
 const LATE: f64 = 1.6;
 /// The same for the gap, whose interval is 4.48 / 3 of the expected one at worst.
 const LATE_IN_GAP: f64 = 1.8;
+/// Bounds of an interval, as a part of the expected one, that is taken for two with a tooth missing between.
+const MISSED: [f64; 2] = [0.7, 1.4];
+/// The same where the second of the two is the gap: 18 degrees instead of 24 would be 0.75.
+const MISSED_BEFORE_GAP: [f64; 2] = [0.85, 1.2];
 /// Rejected edges in a row after which the pattern is lost.
 const MOST_REJECTED: u8 = 3;
 /// Bounds, as a part of the nominal ratio, of gap against the mean of its two neighbours: 2.70 / 3
@@ -299,9 +303,15 @@ impl Crank {
         let mut tooth = if in_gap { 0 } else { track.tooth + 1 };
         if ratio > late {
             // One tooth may be missing in a revolution, as long as the gap then is where it must be.
+            // Before the gap, a gap that comes a tooth early must not pass for that.
+            let [least, most] = if self.wheel.precedes_gap(tooth) {
+                MISSED_BEFORE_GAP
+            } else {
+                MISSED
+            };
             step += self.wheel.pitch(tooth).0;
             let ratio = (at - last.at) / step / expected;
-            if track.missed || in_gap || !(0.7..=1.4).contains(&ratio) {
+            if track.missed || in_gap || !(least..=most).contains(&ratio) {
                 return Some(Outcome::Lost);
             }
             track.missed = true;
