@@ -13,7 +13,7 @@ const AIR: f64 = 287.0 * 320.0;
 const HEAT_PER_AIR: f64 = 43.0e6 / 14.7 * 0.65;
 /// Speed the starter must have reached before the controller gives fuel, rpm.
 const FUEL_FROM: f64 = 120.0;
-/// Opening of the throttle that is left when the driver's foot is off it (assumed).
+/// Opening of the throttle that is left at idle with the driver's foot off it (assumed).
 const SHUT: f64 = 0.018;
 /// Speed above which the starter lets go, rpm.
 const RELEASE: f64 = 450.0;
@@ -157,7 +157,9 @@ impl Crankshaft {
         if error.abs() < 400.0 {
             self.integral = (self.integral + error * 2.0e-5 * dt).clamp(-0.05, 0.1);
         }
-        self.throttle = (opening + self.integral + error * 4.0e-5).clamp(SHUT, 1.0);
+        // On the overrun a bypass keeps the manifold from being pumped empty.
+        let shut = SHUT * (self.mean_rpm / self.block.idle).max(1.0);
+        self.throttle = (opening + self.integral + error * 4.0e-5).clamp(shut, 1.0);
     }
 
     fn breathe(&mut self, dt: f64) {
