@@ -192,3 +192,112 @@ impl Fanout {
         }
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::block::DeviceInfo;
+
+    fn stream(generation: u64) -> Feed {
+        let device = DeviceInfo {
+            maker: String::new(),
+            model: String::new(),
+            serial: String::new(),
+            firmware: String::new(),
+            channels: Vec::new(),
+            max_rate_hz: 1.0,
+        };
+        Feed::Stream(Arc::new(StreamInfo {
+            device,
+            generation,
+            rate_hz: 1.0,
+            enabled: vec![0],
+        }))
+    }
+
+    fn block(first_index: u64) -> Feed {
+        Feed::Block(Arc::new(SampleBlock {
+            generation: 1,
+            first_index,
+            channels: vec![vec![0]],
+        }))
+    }
+
+    /// `S1` for a stream, a number for a block, `E` for an end.
+    fn told(receiver: &Receiver<Feed>) -> Vec<String> {
+        receiver
+            .try_iter()
+            .map(|feed| match feed {
+                Feed::Stream(stream) => format!("S{}", stream.generation),
+                Feed::Block(block) => block.first_index.to_string(),
+                Feed::Ended => "E".to_owned(),
+            })
+            .collect()
+    }
+
+    #[tokio::test]
+    async fn a_full_analysis_lane_drops_blocks_but_no_announcement() {
+        let (mut fanout, analysis) = Fanout::new(RecorderSlot::default());
+        let (_hand, mut stop) = Stop::new();
+        fanout.send(stream(1), &mut stop).await;
+        for index in 0..ANALYSIS_CAPACITY as u64 + 4 {
+            fanout.send(block(index), &mut stop).await;
+        }
+        fanout.send(Feed::Ended, &mut stop).await;
+        fanout.send(stream(2), &mut stop).await;
+        assert_eq!(fanout.analysis_drops, 5);
+        assert_eq!(told(&analysis).len(), ANALYSIS_CAPACITY);
+        fanout.send(block(7), &mut stop).await;
+        assert_eq!(told(&analysis), ["E", "S2", "7"]);
+    }
+
+    #[tokio::test]
+    async fn a_recorder_that_joins_is_greeted_and_one_that_leaves_is_let_go() {
+        let slot = RecorderSlot::default();
+        let (mut fanout, _analysis) = Fanout::new(slot.clone());
+        let (_hand, mut stop) = Stop::new();
+        let early = slot.attach();
+        fanout.send(Feed::Ended, &mut stop).await;
+        fanout.send(stream(1), &mut stop).await;
+        fanout.send(block(0), &mut stop).await;
+        assert_eq!(told(&early), ["S1", "0"]);
+        let late = slot.attach();
+        fanout.send(block(1), &mut stop).await;
+        fanout.send(Feed::Ended, &mut stop).await;
+        assert_eq!(told(&early), [] as [&str; 0]);
+        assert_eq!(told(&late), ["S1", "1", "E"]);
+        slot.detach();
+        assert!(late.recv().is_err());
+        fanout.close();
+        assert!(slot.attach().recv().is_err());
+    }
+
+    #[tokio::test(start_paused = true)]
+    async fn a_full_recorder_lane_makes_the_link_wait_and_loses_nothing() {
+        let slot = RecorderSlot::default();
+        let (mut fanout, _analysis) = Fanout::new(slot.clone());
+        let (hand, mut stop) = Stop::new();
+        let recorder = slot.attach();
+        fanout.send(stream(1), &mut stop).await;
+        let sent = tokio::spawn(async move {
+            for index in 0..RECORDER_CAPACITY as u64 + 2 {
+                fanout.send(block(index), &mut stop).await;
+            }
+            fanout
+        });
+        tokio::time::sleep(Duration::from_secs(1)).await;
+        assert!(!sent.is_finished());
+        let mut all = told(&recorder);
+        let fanout = sent.await.unwrap();
+        all.extend(told(&recorder));
+        let expected = (0..RECORDER_CAPACITY + 2).map(|index| index.to_string());
+        assert_eq!(
+            all,
+            std::iter::once("S1".to_owned())
+                .chain(expected)
+                .collect::<Vec<_>>()
+        );
+        assert_eq!(fanout.recorder_waits, 1);
+        drop(hand);
+    }
+}

@@ -1,9 +1,11 @@
 //! The link against scripted devices on an in-memory pipe.
 
-use std::time::Duration;
+use std::time::{Duration, Instant};
 
-use keyway_protocol::{Encoder, Identity, MAX_FRAME, Message, Reason, Refusal, SampleFormat, kind};
-use tokio::io::{AsyncReadExt, AsyncWriteExt, duplex};
+use keyway_protocol::{
+    Configure, Decoder, Encoder, Identity, MAX_FRAME, Message, Reason, Refusal, SampleFormat, kind,
+};
+use tokio::io::{AsyncReadExt, AsyncWriteExt, DuplexStream, duplex};
 use tokio::sync::watch;
 
 use super::report::LinkReport;
@@ -245,14 +247,14 @@ async fn samples_arrive_exactly() {
 #[tokio::test(flavor = "multi_thread")]
 async fn refusals_say_why() {
     let refusal = async |settings: Settings| {
-        let source = Ramp {
+        let source = Box::new(Ramp {
             index: 0,
             channels: 3,
-        };
-        stream(&mut bench(settings), source, Pacing::Unpaced, |_| true)
-            .await
-            .0
-            .unwrap_err()
+        });
+        let (_, mut opener, _task) =
+            in_memory::spawn(source, &Profile::default(), Pacing::Unpaced).unwrap();
+        let line = in_memory::open(&mut opener, 0).unwrap();
+        run(line, &mut bench(settings).course).await.unwrap_err()
     };
     let error = refusal(Settings {
         rate_hz: 1e9,
@@ -299,5 +301,134 @@ async fn refusals_say_why() {
             channel: 3,
             present: 3
         }
+    );
+}
+
+/// Carries bytes both ways and stops for `stall` once `after` bytes have come from the device.
+async fn slow_line(host: DuplexStream, device: DuplexStream, after: usize, stall: Duration) {
+    let (mut from_host, mut to_host) = tokio::io::split(host);
+    let (mut from_device, mut to_device) = tokio::io::split(device);
+    let forth = tokio::io::copy(&mut from_host, &mut to_device);
+    let back = async {
+        let (mut buffer, mut carried, mut stalled) = ([0; 4096], 0, false);
+        while let Ok(count @ 1..) = from_device.read(&mut buffer).await {
+            carried += count;
+            if carried > after && !std::mem::replace(&mut stalled, true) {
+                tokio::time::sleep(stall).await;
+            }
+            if to_host.write_all(&buffer[..count]).await.is_err() {
+                break;
+            }
+        }
+    };
+    tokio::select! {
+        _ = forth => {}
+        () = back => {}
+    }
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn what_the_device_drops_is_known_exactly() {
+    // The device's buffer holds 256 frames, here 131 ms.
+    let mut bench = bench(Settings {
+        rate_hz: 1e6,
+        ..Settings::default()
+    });
+    let source = Box::new(Ramp {
+        index: 0,
+        channels: 2,
+    });
+    let (_, mut opener, _task) =
+        in_memory::spawn(source, &Profile::default(), Pacing::RealTime).unwrap();
+    let device = in_memory::open(&mut opener, 0).unwrap();
+    let (host, near) = duplex(4096);
+    let _line = tokio::spawn(slow_line(near, device, 200_000, Duration::from_millis(600)));
+    let (analysis, stop) = (bench.analysis.clone(), bench.stop.clone());
+    let reader = tokio::task::spawn_blocking(move || {
+        let (mut next, mut missing, mut after_gap) = (0, 0, 0);
+        while let Ok(Feed::Stream(_) | Feed::Block(_)) = analysis.recv().inspect(|feed| {
+            let Feed::Block(block) = feed else { return };
+            missing += block.first_index - next;
+            next = block.end_index();
+            for (index, sample) in (block.first_index..).zip(&block.channels[1]) {
+                assert_eq!(*sample, ramp(index, 1));
+            }
+            after_gap += u32::from(missing > 0);
+            if after_gap == 3 {
+                let _before = stop.send_replace(true);
+            }
+        }) {}
+        missing
+    });
+    assert_eq!(run(host, &mut bench.course).await, Ok(()));
+    let missing = reader.await.unwrap();
+    let health = bench.course.before;
+    assert!(missing > 100_000, "{missing}");
+    assert_eq!(
+        (health.lost_samples, health.device_overruns),
+        (missing, missing)
+    );
+    assert_eq!((health.checksum_failures, health.malformed), (0, 0));
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn a_late_listener_understands_within_a_second() {
+    let source = Box::new(Ramp {
+        index: 0,
+        channels: 3,
+    });
+    let (_, mut opener, _task) =
+        in_memory::spawn(source, &Profile::default(), Pacing::RealTime).unwrap();
+    let mut line = in_memory::open(&mut opener, 0).unwrap();
+    let configure = Message::Configure(Configure {
+        tag: 1,
+        rate_hz: 20_000.0,
+        mask: 0b111,
+        samples_per_frame: 64,
+        format: SampleFormat::I16,
+    });
+    line.write_all(&frame(&configure)).await.unwrap();
+    line.write_all(&frame(&Message::Start { tag: 2 }))
+        .await
+        .unwrap();
+    // Misses the beginning, and joins in the middle of a frame.
+    let mut buffer = [0; 4096];
+    let mut missed = 0;
+    while missed < 30_011 {
+        let room = buffer.len().min(30_011 - missed);
+        missed += line.read(&mut buffer[..room]).await.unwrap();
+    }
+    let joined = Instant::now();
+    let mut decoder = Box::new(Decoder::<MAX_FRAME>::new());
+    let (mut identity, mut channels, mut header, mut first) = (false, 0, None, None);
+    while !(identity && channels == 3 && first.is_some()) {
+        assert!(joined.elapsed() < Duration::from_secs(1));
+        let count = line.read(&mut buffer).await.unwrap();
+        let mut bytes = &buffer[..count];
+        while let Some(outcome) = decoder.next(&mut bytes) {
+            match outcome {
+                Ok(Message::Identity(_)) => identity = true,
+                Ok(Message::Channel(_)) => channels += 1,
+                Ok(Message::StreamHeader(seen)) => header = Some(seen),
+                Ok(Message::Samples(samples)) => {
+                    let planes = header.and_then(|h| samples.planes(h.format, 3));
+                    first = planes
+                        .and_then(|mut planes| planes.next())
+                        .and_then(|plane| SampleFormat::I16.unpack(plane).next())
+                        .map(|sample| (samples.first_index, sample))
+                        .or(first);
+                }
+                _ => {}
+            }
+        }
+    }
+    let (index, sample) = first.unwrap();
+    assert_eq!(sample, ramp(index, 0));
+    assert_eq!(
+        (
+            decoder.counts().discards,
+            decoder.counts().checksum_failures
+        ),
+        (1, 0)
     );
 }

@@ -49,10 +49,11 @@ pub(crate) mod behind_pty {
     //! Opened by its path through the ordinary port.
 
     use super::{JoinHandle, LinkError, Pacing, Profile, SampleSource};
+    use crate::line::Line;
     use crate::port;
     use crate::simulator::pty::PtyScope;
 
-    pub(crate) type Endpoint = port::Port;
+    pub(crate) type Endpoint = Line;
     /// The path.
     pub(crate) type Opener = String;
 
@@ -71,7 +72,7 @@ pub(crate) mod behind_pty {
     }
 
     pub(crate) fn open(path: &mut Opener, baud: u32) -> Result<Endpoint, LinkError> {
-        port::open(path, baud)
+        port::open(path, baud).map(Line::new)
     }
 }
 

@@ -7,14 +7,15 @@ use super::sampler::Pacing;
 use super::scope::VirtualScope;
 use super::source::SampleSource;
 use crate::error::LinkError;
-use crate::port::{self, Port};
+use crate::line::Line;
+use crate::port;
 
 /// While nobody has the other end open every read fails at once: this is how often it is tried.
 const AWAIT_HOST: Duration = Duration::from_millis(20);
 
 /// A virtual scope waiting at a path.
 pub struct PtyScope {
-    line: Port,
+    line: Line,
     path: String,
     scope: VirtualScope,
 }
@@ -29,13 +30,17 @@ impl PtyScope {
         profile: &Profile,
         pacing: Pacing,
     ) -> Result<Self, LinkError> {
-        let (line, path) = port::pseudo_terminal()?;
+        let (port, path) = port::pseudo_terminal()?;
         let scope =
             VirtualScope::new(source, profile, pacing).map_err(|error| LinkError::Open {
                 path: path.clone(),
                 reason: error.to_string(),
             })?;
-        Ok(Self { line, path, scope })
+        Ok(Self {
+            line: Line::new(port),
+            path,
+            scope,
+        })
     }
 
     /// What a host opens.
