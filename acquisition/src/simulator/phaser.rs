@@ -141,3 +141,58 @@ impl Phaser {
         push.min(limit).copysign(beyond)
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::super::fault::Effects;
+    use super::*;
+
+    fn run(phaser: &mut Phaser, start: f64, seconds: f64, duty: f64, coil: f64) {
+        let dt = 50e-6;
+        let mut time = start;
+        while time < start + seconds {
+            let around = Surroundings {
+                time,
+                rpm: 2500.0,
+                oil: 90.0,
+                coil,
+                supply: 13.5,
+                feed_share: 0.0,
+            };
+            phaser.step(dt, duty, around, &Effects::NONE.cams[0]);
+            time += dt;
+        }
+    }
+
+    fn phaser() -> Phaser {
+        let engine = super::super::scenario::Scenario::named("healthy")
+            .unwrap()
+            .engine;
+        Phaser::new(engine.intake.phaser.as_ref().unwrap())
+    }
+
+    #[test]
+    fn it_leaves_its_lock_moves_to_the_stop_and_locks_again() {
+        let mut p = phaser();
+        run(&mut p, 0.0, 0.5, 20.0, 20.0);
+        assert!(p.locked && p.travel <= 0.0);
+        run(&mut p, 0.5, 2.0, 95.0, 20.0);
+        assert!(!p.locked && (p.travel - 50.0).abs() < 1e-9);
+        run(&mut p, 2.5, 2.0, 8.0, 20.0);
+        assert!(p.locked && p.travel <= 0.0);
+    }
+
+    /// Copper: 50 % at 20 °C becomes 69.7 % at 120 °C (+0.393 % per kelvin).
+    #[test]
+    fn the_hold_duty_follows_the_coil_and_within_its_band_nothing_moves() {
+        let mut p = phaser();
+        run(&mut p, 0.0, 0.2, 60.0, 120.0);
+        assert!((p.hold / 39.0 - 69.65 / 50.0).abs() < 1e-3);
+        let before = p.travel;
+        let hold = p.hold;
+        run(&mut p, 0.2, 0.1, hold, 120.0);
+        let settled = p.travel;
+        run(&mut p, 0.3, 1.0, hold + 1.0, 120.0);
+        assert!(before > 0.0 && (p.travel - settled).abs() < 1e-9);
+    }
+}

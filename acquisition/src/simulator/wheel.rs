@@ -151,4 +151,34 @@ mod tests {
         assert!((peak(6.0 * 6000.0) - 30.0).abs() < 1e-9);
         assert!((peak(6.0 * 200.0) - 1.0).abs() < 1e-9);
     }
+
+    /// 36-1: every mark 10 degrees after the last, one of 20; low for half of each pitch.
+    #[test]
+    fn a_hall_output_falls_at_each_mark_and_stays_high_in_the_gap() {
+        let sensor = CrankSensor::Hall {
+            low: 0.2,
+            high: 5.0,
+            tooth_width: 5.0,
+        };
+        let plan = CrankWheel {
+            teeth: 36,
+            missing: 1,
+            gap_to_tdc: 84.0,
+            sensor,
+        };
+        let w = ToneWheel::new(&plan);
+        for tooth in 0..36 {
+            let mark = f64::from(tooth) * 10.0 - 84.0;
+            let v = |off: f64| w.volts(mark + off, 6000.0, 0.0);
+            let inside = if tooth < 35 { 0.2 } else { 5.0 };
+            assert!((v(-0.5) - 5.0).abs() < 1e-6, "before {tooth}");
+            assert!(
+                (v(2.5) - inside).abs() < 1e-6 && (v(7.5) - 5.0).abs() < 1e-6,
+                "at {tooth}"
+            );
+        }
+        // One time constant (1 µs, 0.006 degrees at this speed) after the rise 63 % of it is done.
+        let rising = w.volts(5.006 - 84.0, 6000.0, 0.0);
+        assert!((rising - (0.2 + 4.8 * (1.0 - (-1.0_f64).exp()))).abs() < 1e-6);
+    }
 }
