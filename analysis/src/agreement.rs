@@ -8,9 +8,10 @@ use crate::drive::{Drive, Point, Stops, Verdict};
 use crate::engine::{CamSheet, PhaserSheet, Rest};
 use crate::hunting::hunting;
 use crate::lead::{CamId, Role};
+use crate::observation::{CommandView, EngineView, Observation, PositionView};
 use crate::sentence::{Finding, Reason, sentence};
 use crate::snapshot::{Agreement, AgreementState};
-use crate::units::{Band, CrankDegrees, Hertz, Percent, Rpm, SampleTime, Volts};
+use crate::units::{Band, CrankDegrees, Hertz, Rpm, SampleTime};
 use std::collections::VecDeque;
 
 /// After this long at running speed oil pressure is owed (common practice, from memory).
@@ -19,6 +20,8 @@ const RUN_IN: f64 = 2.0;
 const TRACK: f64 = 4.0;
 /// A command that stands this long is not given.
 const NO_COMMAND: f64 = 1.0;
+/// The same while the cam is away from rest: a phaser that is let go returns, and if it does not, that is the greater news.
+const LET_GO: f64 = 1.4;
 /// No cam edges for this long while the crank turns.
 const NO_POSITION: f64 = 0.5;
 /// Commanded to rest for this long, it has to be there or on the way. The price of less is a false flag on cold oil.
@@ -36,70 +39,6 @@ const ACQUITS: f64 = 3.0;
 const LOSE: f64 = 0.2;
 /// The same when it is merely being measured: what follows decides, and takes half a second to a second itself.
 const UNCLEAR: f64 = 1.1;
-
-/// What is known of the engine at one instant.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub enum EngineView {
-    /// Does not turn.
-    Stopped,
-    /// Turns; the pattern is not found.
-    NoSync,
-    /// Angle known within a revolution only.
-    Revolution,
-    /// The same, for so long that the cam edges must be taken not to fit.
-    Mismatch,
-    /// Angle known within the cycle.
-    Cycle(Rpm),
-}
-
-/// What is known of the command.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub enum CommandView {
-    /// No lead.
-    NoLead,
-    /// The lead shows nothing.
-    Silent,
-    /// The lead switches, but not between ground and supply.
-    Doubtful,
-    /// Not enough seen.
-    Measuring,
-    /// It switches.
-    Duty(Percent),
-    /// It stands near ground.
-    Ground,
-    /// It stands at a level that is not ground, since that instant.
-    Stands(Volts, SampleTime),
-}
-
-/// What is known of the position.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub enum PositionView {
-    /// No lead.
-    NoLead,
-    /// The lead shows nothing.
-    Silent,
-    /// Not known for a reason that is not a fault.
-    Unknown(Reason),
-    /// No edges since that instant; the lead stands at that level.
-    NoEdges(SampleTime, Option<Volts>),
-    /// The cam phase.
-    Phase(CrankDegrees),
-}
-
-/// What one judgement looks at.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Observation {
-    /// When.
-    pub at: SampleTime,
-    /// The engine.
-    pub engine: EngineView,
-    /// The command.
-    pub command: CommandView,
-    /// The position.
-    pub position: PositionView,
-    /// Supply, if known to be steady.
-    pub supply: Option<Volts>,
-}
 
 /// A change of state.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -205,9 +144,7 @@ impl Judge {
                 self.gap();
                 (state, since, finding)
             }
-            Ok((duty, phase, rpm, phaser)) => {
-                self.judge(now, duty, phase, rpm, seen.supply, &phaser)
-            }
+            Ok((duty, phase, rpm, phaser)) => self.judge(now, duty, phase, rpm, seen, &phaser),
         };
         self.settle(now, state, since, finding)
     }
@@ -265,22 +202,15 @@ impl Judge {
             CommandView::Doubtful => return not(Reason::CommandDoubtful),
             CommandView::Measuring => return not(Reason::Measuring),
             CommandView::Ground => return not(Reason::HeldAtGround),
-            CommandView::Stands(volts, since) => {
-                let since = (since.0 / self.rate).max(running_since);
-                if phaser.always_driven && now - since >= NO_COMMAND {
-                    return Err((
-                        AgreementState::NoCommand,
-                        since,
-                        Finding::NoCommand {
-                            volts: volts.0,
-                            seconds: now - since,
-                        },
-                    ));
-                }
-                0.0
-            }
+            CommandView::Stands(..) => 0.0,
             CommandView::Duty(duty) => duty.0,
         };
+        let unknown = !matches!(seen.position, PositionView::Phase(_));
+        if let Some(none) = self.no_command(now, seen.command, &phaser, NO_COMMAND)
+            && (rpm.is_none() || unknown)
+        {
+            return Err(none);
+        }
         let Some(rpm) = rpm else {
             return not(match seen.engine {
                 EngineView::Mismatch => Reason::PatternMismatch,
@@ -303,7 +233,7 @@ impl Judge {
         duty: f64,
         phase: f64,
         rpm: f64,
-        supply: Option<Volts>,
+        seen: &Observation,
         phaser: &PhaserSheet,
     ) -> (AgreementState, f64, Finding) {
         self.track.push_back(Point {
@@ -325,13 +255,16 @@ impl Judge {
         if self.running_since.is_none_or(|t| now - t < RUN_IN) {
             // Where it stands at rest is seen from the start; motion is owed later.
             self.drive = None;
+            if let Some(none) = self.no_command(now, seen.command, phaser, LET_GO) {
+                return none;
+            }
             return (
                 AgreementState::NotJudged,
                 now,
                 Finding::NotJudged(Reason::RunIn),
             );
         }
-        let push = Drive::push(duty, supply, phaser);
+        let push = Drive::push(duty, seen.supply, phaser);
         if self.drive.as_ref().is_none_or(|d| d.is_over(now, push)) {
             self.drive = Drive::begin(now, phase, push);
         }
@@ -362,14 +295,22 @@ impl Judge {
             }
         });
 
-        if let Some((since, found)) = hunting(&self.track) {
-            return (AgreementState::Hunting, since, found);
-        }
         if let Some(off) = self.off_rest(now, duty, phase, phaser.rest) {
             if phase < 0.0 {
                 self.shift = phase;
             }
             return off;
+        }
+        let patience = if phase.abs() > self.tolerance && self.known_good {
+            LET_GO
+        } else {
+            NO_COMMAND
+        };
+        if let Some(none) = self.no_command(now, seen.command, phaser, patience) {
+            return none;
+        }
+        if let Some((since, found)) = hunting(&self.track) {
+            return (AgreementState::Hunting, since, found);
         }
         let (Some(drive), Some(verdict)) = (&self.drive, verdict) else {
             return self.nothing_owed(now, Finding::Holding { duty, phase });
@@ -474,6 +415,29 @@ impl Judge {
             }
             _ => (AgreementState::Following, now, finding),
         }
+    }
+
+    /// No command, when the pin has stood for longer than `patience` although this controller always drives it.
+    fn no_command(
+        &self,
+        now: f64,
+        command: CommandView,
+        phaser: &PhaserSheet,
+        patience: f64,
+    ) -> Option<(AgreementState, f64, Finding)> {
+        let CommandView::Stands(volts, since) = command else {
+            return None;
+        };
+        let since = (since.0 / self.rate).max(self.running_since?);
+        let seconds = now - since;
+        (phaser.always_driven && seconds >= patience).then_some((
+            AgreementState::NoCommand,
+            since,
+            Finding::NoCommand {
+                volts: volts.0,
+                seconds,
+            },
+        ))
     }
 
     fn off_rest(

@@ -17,8 +17,8 @@ const KEPT: f64 = 1.5;
 const VR_FLOOR: f64 = 0.1;
 /// Smallest distance between the states of a Hall sensor, volts; they swing by 5 or 12.
 const HALL_LEAST: f64 = 1.0;
-/// The same for a switched valve, which swings by the supply.
-const COMMAND_LEAST: f64 = 2.0;
+/// The same for a switched valve, which swings by the supply: a tenth of it shows through a wrong probe factor.
+const COMMAND_LEAST: f64 = 1.0;
 /// Half of a 12 V system's charging voltage: the command's edges are timed no higher above its low level.
 const COMMAND_MID: f64 = 7.0;
 /// A state of the command that moves by more than this, volts, has not settled.

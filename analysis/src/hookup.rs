@@ -170,7 +170,8 @@ fn command(channel: &Channel, s: Surroundings<'_>) -> (LeadLife, String) {
             (
                 LeadLife::Doubtful,
                 format!(
-                    "{figures}, but off it is only {settled:.1} V; probe factor, or the lead is not on the pin"
+                    "{figures}, but off it is only {settled:.1} V{}",
+                    hint(settled, s.supply)
                 ),
             )
         };
@@ -193,6 +194,19 @@ fn command(channel: &Channel, s: Surroundings<'_>) -> (LeadLife, String) {
         LeadLife::Doubtful,
         format!("stands at {level:.1} V; {seen}"),
     )
+}
+
+/// What explains an off level that is too low.
+fn hint(settled: f64, supply: Option<f64>) -> &'static str {
+    let ten = settled * 10.0;
+    let tenth = supply.map_or((SUPPLY[0]..=SUPPLY[1]).contains(&ten), |v| {
+        (ten - v).abs() < 0.15 * v
+    });
+    if tenth {
+        ", a tenth of the supply; is the probe 10:1 and the factor 1?"
+    } else {
+        "; is the lead on the control-side pin?"
+    }
 }
 
 fn supply(channel: &Channel) -> (LeadLife, String) {
@@ -234,9 +248,10 @@ fn current(channel: &Channel, duty: Option<f64>) -> (LeadLife, String) {
     if mean > 0.05 {
         return (LeadLife::Alive, format!("{mean:.2} A"));
     }
+    let peak = channel.range(SECOND).map_or(0.0, |[_, high]| high);
     match duty {
         // A valve of 10 Ω carries 0.2 A at 30 % and more (common practice, from memory).
-        Some(duty) if duty > 30.0 => (
+        Some(duty) if duty > 30.0 && peak < 0.15 => (
             LeadLife::Silent,
             format!(
                 "{mean:.2} A at {duty:.0} %: is the clamp closed around one wire of this valve?"

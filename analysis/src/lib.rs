@@ -1,7 +1,6 @@
 //! Engine speed, rolling cam phase, actuator duty and their agreement from raw samples.
 //! Pure and incremental: no I/O, no clock, no async, no logging.
 
-pub mod agreement;
 pub mod calibration;
 pub mod duty;
 pub mod edge;
@@ -16,6 +15,7 @@ pub mod units;
 pub mod wheel;
 pub mod zero_crossing;
 
+mod agreement;
 mod cam;
 mod channel;
 mod crank;
@@ -26,6 +26,7 @@ mod history;
 mod hookup;
 mod hunting;
 mod level;
+mod observation;
 mod readings;
 mod ring;
 mod sentence;

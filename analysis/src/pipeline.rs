@@ -1,7 +1,7 @@
 //! From raw blocks to a snapshot. Live and over a recording this is the same code with the same numbers:
 //! whatever the blocks, samples are worked on in slices of 1/200 s that begin at multiples of their length.
 
-use crate::agreement::{EngineView, Judge, Observation, PositionView};
+use crate::agreement::Judge;
 use crate::calibration::Input;
 use crate::channel::Channel;
 use crate::duty::Period;
@@ -10,17 +10,19 @@ use crate::engine::EngineSheet;
 use crate::history::{self, History};
 use crate::hookup::{self, Surroundings};
 use crate::lead::{CamId, Lead, LeadPlan, Role};
+use crate::observation::{EngineView, Observation, PositionView};
 use crate::reading::{Reading, Why};
 use crate::readings;
 use crate::rotation::{PhaseSample, Revolution, Rotation, SheetError};
 use crate::sentence::Reason;
 use crate::series::Series;
 use crate::snapshot::{
-    AgreementState, CamPoint, CamSnapshot, Counts, Event, HistoryPoint, LeadLife, LeadSnapshot,
-    Snapshot, Sync, Traces,
+    AgreementState, CamPoint, Counts, Event, HistoryPoint, LeadLife, Sync, Traces,
 };
 use crate::trace;
-use crate::units::{CrankAngle, Hertz, Percent, SampleTime, Seconds, Volts};
+use crate::units::{Hertz, Percent, SampleTime, Seconds, Volts};
+
+mod view;
 
 /// Slices a second.
 const SLICES: u64 = 200;
@@ -83,6 +85,8 @@ pub struct Pipeline {
     sync: Sync,
     /// Since when the crank has been followed without a break.
     followed: Option<SampleTime>,
+    /// Whether it has been said that the cams do not fit.
+    misfit: bool,
     series: Option<Series>,
 }
 
@@ -140,6 +144,7 @@ impl Pipeline {
             periods: Vec::new(),
             sync: Sync::Stopped,
             followed: None,
+            misfit: false,
             series: None,
         })
     }
@@ -190,30 +195,6 @@ impl Pipeline {
             at = to;
         }
         self.next = Some(end);
-    }
-
-    /// The state of everything after the last complete slice.
-    pub fn snapshot(&self) -> Snapshot {
-        let at = self.now();
-        let supply = self.channel(Role::Supply);
-        Snapshot {
-            at,
-            elapsed: at.seconds(self.rate),
-            speed: self.rotation.speed(readings::WINDOW),
-            sync: self.rotation.sync(),
-            cams: (0..self.sheet.cams.len()).map(|k| self.cam(k)).collect(),
-            supply: readings::supply(supply),
-            supply_ripple: readings::ripple(supply),
-            leads: self.leads(),
-            history: self.history.points(),
-            events: self.history.events(),
-            counts: Counts {
-                revolutions: self.rotation.revolutions(),
-                sync_losses: self.rotation.sync_losses(),
-                stray_cam_edges: self.rotation.stray_cam_edges(),
-                ..self.counts
-            },
-        }
     }
 
     /// Lowest and highest value per column over the last `span` (at most a second and a half is kept).
@@ -348,13 +329,15 @@ impl Pipeline {
                 _ => None,
             };
             let (life, note) = hookup::prove(&self.channels[i], self.surroundings(), duty);
-            let was_alive = self.lives[lead].0 == LeadLife::Alive;
+            let was = self.lives[lead].0;
             // A standing engine silences crank and cams; that is no news of the leads.
             let news = self.rotation.sync() != Sync::Stopped
                 || !matches!(role, Role::Crank | Role::Cam(_));
-            if was_alive && life == LeadLife::Silent && news {
+            if self.channels[i].proven && was != life && life == LeadLife::Silent && news {
                 let at = self.channels[i].last_edge.unwrap_or(self.now());
-                self.note(at, format!("The {role} lead went silent: {note}."));
+                let text =
+                    format!("The {role} lead went silent; check that it has not slipped off.");
+                self.note(at, text);
             }
             if life == LeadLife::Alive {
                 self.channels[i].proven = true;
@@ -373,11 +356,21 @@ impl Pipeline {
         let sync = self.rotation.sync();
         let was = std::mem::replace(&mut self.sync, sync);
         match sync {
-            Sync::Stopped | Sync::Searching => self.followed = None,
+            Sync::Stopped | Sync::Searching => {
+                self.followed = None;
+                self.misfit = false;
+            }
             Sync::Revolution | Sync::Cycle => {
                 let now = self.now();
                 let _ = self.followed.get_or_insert(now);
             }
+        }
+        let misfit = sync == Sync::Revolution && self.settled();
+        if misfit && !self.misfit {
+            self.misfit = true;
+            let text =
+                "The cam edges do not fit the engine sheet; cam leads swapped, or another engine?";
+            self.note(self.now(), text.to_owned());
         }
         let text = match (was, sync) {
             (Sync::Stopped, Sync::Searching | Sync::Revolution | Sync::Cycle) => "The crank turns.",
@@ -489,51 +482,6 @@ impl Pipeline {
         let meter = self.channel(Role::Command(id))?.meter()?;
         meter.duty(self.now(), Seconds(0.1)).map(|d| d.duty)
     }
-
-    fn cam(&self, k: usize) -> CamSnapshot {
-        let sheet = &self.sheet.cams[k];
-        CamSnapshot {
-            id: sheet.cam,
-            phase: match self.channel(Role::Cam(sheet.cam)) {
-                None => Reading::Missing(Why::NoLead),
-                Some(_) => self.rotation.phase(k),
-            },
-            spread: self.rotation.spread(k),
-            due: self.judges[k].due(),
-            reference: sheet
-                .windows
-                .iter()
-                .map(|w| w.map(CrankAngle::wrapped))
-                .collect(),
-            measured: self.rotation.windows(k),
-            command: readings::command(
-                self.now(),
-                self.channel(Role::Command(sheet.cam)),
-                self.channel(Role::Current(sheet.cam)),
-                sheet.phaser.as_ref().map(|p| p.hold),
-            ),
-            agreement: self.judges[k].agreement(),
-        }
-    }
-
-    fn leads(&self) -> Vec<LeadSnapshot> {
-        (self.plan.leads.iter().zip(&self.by_lead))
-            .zip(&self.lives)
-            .map(|((lead, index), (life, note))| {
-                let channel = index.map(|i| &self.channels[i]);
-                LeadSnapshot {
-                    input: lead.input,
-                    role: lead.role,
-                    place: lead.place.clone(),
-                    life: *life,
-                    note: note.clone(),
-                    range: channel.and_then(|c| c.range(200)),
-                    level: channel.and_then(|c| c.mean(200)),
-                    unit: channel.map_or_else(String::new, |c| c.unit.clone()),
-                }
-            })
-            .collect()
-    }
 }
 
 /// One line for the list of events.
@@ -584,3 +532,6 @@ fn slice_length(rate: Hertz) -> u64 {
 fn offset(x: u64) -> usize {
     x as usize
 }
+
+#[cfg(test)]
+mod tests;

@@ -3,6 +3,7 @@
 
 use super::*;
 use crate::engine::EngineSheet;
+use crate::units::{Percent, Volts};
 
 const SHEET: &str = include_str!("../../../app/assets/sheets/light-van.toml");
 const RATE: f64 = 200_000.0;

@@ -1,0 +1,259 @@
+//! The pipeline on signals made from their definitions: a 60-2 wheel whose tooth centres are falling zero crossings,
+//! cam windows of the sheet shifted by a known phase, a switched pin with flyback.
+#![allow(
+    clippy::cast_possible_truncation,
+    clippy::cast_sign_loss,
+    reason = "made samples lie well within the counts"
+)]
+
+use super::*;
+
+const RATE: f64 = 50_000.0;
+const COUNTS_PER_VOLT: f64 = 400.0;
+
+fn sheet() -> EngineSheet {
+    EngineSheet::from_toml(include_str!("../../../app/assets/sheets/light-van.toml"))
+        .expect("sheet")
+}
+
+fn plan() -> LeadPlan {
+    LeadPlan::from_toml(include_str!(
+        "../../../app/assets/sheets/light-van-leads.toml"
+    ))
+    .expect("plan")
+}
+
+fn inputs() -> Vec<Input> {
+    (1..=8)
+        .map(|number| Input {
+            number,
+            scale: 1.0 / COUNTS_PER_VOLT,
+            offset: 0.0,
+            low: -80.0,
+            high: 80.0,
+            unit: "V".to_owned(),
+        })
+        .collect()
+}
+
+/// A still engine's world: speed, cam phases and duties that do not change.
+struct World {
+    rpm: f64,
+    phases: [f64; 2],
+    duties: [f64; 2],
+    sheet: EngineSheet,
+}
+
+impl World {
+    fn volts(&self, t: f64) -> [f64; 8] {
+        let angle = (6.0 * self.rpm * t).rem_euclid(720.0);
+        let in_turn = (angle + self.sheet.crank.gap_to_tdc.0).rem_euclid(360.0);
+        // Teeth 0 to 57 have their centres at 0°, 6°, ...; the wheel's last two are missing.
+        let near = (in_turn / 6.0).round();
+        let crank = if near <= 57.0 || near >= 60.0 {
+            -5.0 * (std::f64::consts::TAU * (in_turn - 6.0 * near) / 6.0).sin()
+        } else {
+            0.0
+        };
+        let cam = |k: usize| {
+            let high = self.sheet.cams[k].windows.iter().any(|[rise, fall]| {
+                (angle + self.phases[k] - rise).rem_euclid(720.0) < fall - rise
+            });
+            if high { 5.0 } else { 0.2 }
+        };
+        let pin = |k: usize, hertz: f64| {
+            let x = (t * hertz).fract();
+            if x < self.duties[k] {
+                0.4
+            } else if (x - self.duties[k]) / hertz < 2e-4 {
+                53.0
+            } else {
+                13.6
+            }
+        };
+        [
+            crank,
+            cam(0),
+            cam(1),
+            pin(0, 200.0),
+            pin(1, 250.0),
+            13.7,
+            0.05,
+            0.0,
+        ]
+    }
+
+    fn samples(&self, seconds: f64) -> Vec<Vec<i16>> {
+        let n = (seconds * RATE) as usize;
+        let mut out = vec![Vec::new(); 8];
+        for i in 0..n {
+            for (lead, volts) in out.iter_mut().zip(self.volts(i as f64 / RATE)) {
+                lead.push((volts * COUNTS_PER_VOLT).round() as i16);
+            }
+        }
+        out
+    }
+}
+
+fn world() -> World {
+    World {
+        rpm: 1500.0,
+        phases: [12.0, 0.0],
+        duties: [0.45, 0.08],
+        sheet: sheet(),
+    }
+}
+
+fn pipeline() -> Pipeline {
+    Pipeline::new(&sheet(), &plan(), &inputs(), Hertz(RATE)).expect("pipeline")
+}
+
+/// Pushes blocks of `block` samples, without those in `lost`.
+fn run(samples: &[Vec<i16>], block: usize, lost: std::ops::Range<usize>) -> Pipeline {
+    let mut p = pipeline();
+    let mut push = |from: usize, to: usize| {
+        let mut at = from;
+        while at < to {
+            let end = (at + block).min(to);
+            let refs: Vec<&[i16]> = samples.iter().map(|c| &c[at..end]).collect();
+            p.push(at as u64, &refs);
+            at = end;
+        }
+    };
+    push(0, lost.start);
+    push(lost.end, samples[0].len());
+    p
+}
+
+#[test]
+fn known_signals_give_their_figures() {
+    let p = run(&world().samples(5.0), 1000, 0..0);
+    let s = p.snapshot();
+    assert_eq!(s.sync, Sync::Cycle);
+    let near = |got: Option<f64>, want: f64, by: f64, what: &str| {
+        assert!(
+            got.is_some_and(|g| (g - want).abs() <= by),
+            "{what}: {got:?}, not {want}"
+        );
+    };
+    near(s.speed.valid().map(|v| v.0), 1500.0, 0.5, "speed");
+    near(s.supply.valid().map(|v| v.0), 13.7, 0.01, "supply");
+    let [intake, exhaust] = s.cams.as_slice() else {
+        panic!("two cams");
+    };
+    near(intake.phase.valid().map(|v| v.0), 12.0, 0.1, "intake phase");
+    near(
+        exhaust.phase.valid().map(|v| v.0),
+        0.0,
+        0.1,
+        "exhaust phase",
+    );
+    near(intake.command.duty.valid().map(|v| v.0), 45.0, 0.2, "duty");
+    near(exhaust.command.duty.valid().map(|v| v.0), 8.0, 0.2, "duty");
+    near(
+        intake.command.frequency.valid().map(|v| v.0),
+        200.0,
+        0.1,
+        "frequency",
+    );
+    near(intake.command.low.valid().map(|v| v.0), 0.4, 0.01, "low");
+    near(intake.command.high.valid().map(|v| v.0), 13.6, 0.01, "high");
+    assert_eq!(intake.agreement.state, AgreementState::Following);
+    assert_eq!(exhaust.agreement.state, AgreementState::Following);
+    assert_eq!(s.counts.stray_cam_edges, 0);
+    for lead in &s.leads {
+        let want = match lead.role {
+            Role::Spare => LeadLife::Spare,
+            _ => LeadLife::Alive,
+        };
+        assert_eq!(lead.life, want, "{}: {}", lead.role, lead.note);
+    }
+}
+
+#[test]
+fn the_numbers_do_not_depend_on_the_blocks() {
+    let samples = world().samples(3.0);
+    let show = |p: &Pipeline| {
+        format!(
+            "{:?} {:?} {:?}",
+            p.snapshot(),
+            p.traces(Seconds(0.3), 200),
+            p.crank_locked(180)
+        )
+    };
+    for lost in [0..0, 70_123..71_456] {
+        let whole = show(&run(&samples, samples[0].len(), lost.clone()));
+        for block in [1, 7, 249, 250, 251, 997, 4096] {
+            assert!(
+                show(&run(&samples, block, lost.clone())) == whole,
+                "blocks of {block}, lost {lost:?}"
+            );
+        }
+    }
+}
+
+#[test]
+fn nothing_is_measured_across_a_gap() {
+    let samples = world().samples(3.0);
+    let mut p = pipeline();
+    p.collect_series();
+    for at in (0..samples[0].len()).step_by(500) {
+        if (60_000..61_500).contains(&at) {
+            continue;
+        }
+        let refs: Vec<&[i16]> = samples.iter().map(|c| &c[at..at + 500]).collect();
+        p.push(at as u64, &refs);
+    }
+    let s = p.snapshot();
+    assert_eq!((s.counts.gaps, s.counts.lost), (1, 1500));
+    assert_eq!(s.counts.samples, 148_500);
+    let series = p.drain_series();
+    assert!(!series.periods.is_empty() && !series.phases.is_empty());
+    for (_, period) in &series.periods {
+        assert!(period.length < RATE / 199.0, "{period:?}");
+    }
+    for turn in &series.revolutions {
+        assert!((turn.speed.0 - 1500.0).abs() < 1.0, "{turn:?}");
+    }
+    for phase in &series.phases {
+        let want = if phase.cam == 0 { 12.0 } else { 0.0 };
+        assert!((phase.phase.0 - want).abs() < 0.3, "{phase:?}");
+    }
+}
+
+#[test]
+fn samples_seen_twice_count_once() {
+    let samples = world().samples(1.0);
+    let refs = |a: usize, b: usize| -> Vec<&[i16]> { samples.iter().map(|c| &c[a..b]).collect() };
+    let mut p = pipeline();
+    p.push(0, &refs(0, 30_000));
+    p.push(10_000, &refs(10_000, 20_000));
+    p.push(25_000, &refs(25_000, 50_000));
+    let once = run(&samples, 50_000, 0..0);
+    assert_eq!(
+        format!("{:?}", p.snapshot()),
+        format!("{:?}", once.snapshot())
+    );
+}
+
+#[test]
+fn a_plan_that_cannot_be_is_refused() {
+    let try_plan = |change: fn(&mut LeadPlan)| {
+        let mut plan = plan();
+        change(&mut plan);
+        Pipeline::new(&sheet(), &plan, &inputs(), Hertz(RATE)).map(|_| ())
+    };
+    assert_eq!(try_plan(|_| {}), Ok(()));
+    assert_eq!(
+        try_plan(|p| p.leads[1].input = 1),
+        Err(PipelineError::Shared(1))
+    );
+    assert_eq!(
+        try_plan(|p| p.leads[1].role = Role::Crank),
+        Err(PipelineError::Twice(Role::Crank))
+    );
+    assert_eq!(
+        try_plan(|p| p.leads[0].factor = 0.0),
+        Err(PipelineError::Factor(1))
+    );
+}

@@ -1,0 +1,79 @@
+//! The snapshot, put together from what the pipeline holds.
+
+use super::Pipeline;
+use crate::lead::Role;
+use crate::reading::{Reading, Why};
+use crate::readings;
+use crate::snapshot::{CamSnapshot, Counts, LeadSnapshot, Snapshot};
+use crate::units::CrankAngle;
+
+impl Pipeline {
+    /// The state of everything after the last complete slice.
+    pub fn snapshot(&self) -> Snapshot {
+        let at = self.now();
+        let supply = self.channel(Role::Supply);
+        Snapshot {
+            at,
+            elapsed: at.seconds(self.rate),
+            speed: self.rotation.speed(readings::WINDOW),
+            sync: self.rotation.sync(),
+            cams: (0..self.sheet.cams.len()).map(|k| self.cam(k)).collect(),
+            supply: readings::supply(supply),
+            supply_ripple: readings::ripple(supply),
+            leads: self.leads(),
+            history: self.history.points(),
+            events: self.history.events(),
+            counts: Counts {
+                revolutions: self.rotation.revolutions(),
+                sync_losses: self.rotation.sync_losses(),
+                stray_cam_edges: self.rotation.stray_cam_edges(),
+                ..self.counts
+            },
+        }
+    }
+
+    fn cam(&self, k: usize) -> CamSnapshot {
+        let sheet = &self.sheet.cams[k];
+        CamSnapshot {
+            id: sheet.cam,
+            phase: match self.channel(Role::Cam(sheet.cam)) {
+                None => Reading::Missing(Why::NoLead),
+                Some(_) => self.rotation.phase(k),
+            },
+            spread: self.rotation.spread(k),
+            due: self.judges[k].due(),
+            reference: sheet
+                .windows
+                .iter()
+                .map(|w| w.map(CrankAngle::wrapped))
+                .collect(),
+            measured: self.rotation.windows(k),
+            command: readings::command(
+                self.now(),
+                self.channel(Role::Command(sheet.cam)),
+                self.channel(Role::Current(sheet.cam)),
+                sheet.phaser.as_ref().map(|p| p.hold),
+            ),
+            agreement: self.judges[k].agreement(),
+        }
+    }
+
+    fn leads(&self) -> Vec<LeadSnapshot> {
+        (self.plan.leads.iter().zip(&self.by_lead))
+            .zip(&self.lives)
+            .map(|((lead, index), (life, note))| {
+                let channel = index.map(|i| &self.channels[i]);
+                LeadSnapshot {
+                    input: lead.input,
+                    role: lead.role,
+                    place: lead.place.clone(),
+                    life: *life,
+                    note: note.clone(),
+                    range: channel.and_then(|c| c.range(200)),
+                    level: channel.and_then(|c| c.mean(200)),
+                    unit: channel.map_or_else(String::new, |c| c.unit.clone()),
+                }
+            })
+            .collect()
+    }
+}
