@@ -134,6 +134,14 @@ impl Look {
 }
 
 impl Palette {
+    /// The tint of a stretch of disagreement, laid over a panel.
+    pub fn tint(&self) -> Color {
+        Color {
+            a: 0.2,
+            ..self.alarm
+        }
+    }
+
     /// The colour of a cam: its kind and bank, never its place on a screen or at the device.
     pub fn cam(&self, id: CamId) -> Color {
         match (id.kind, id.bank) {
@@ -174,6 +182,16 @@ mod tests {
         (a.max(b) + 0.05) / (a.min(b) + 0.05)
     }
 
+    /// What is seen of a colour that lets its ground through.
+    fn over(top: Color, ground: Color) -> Color {
+        let mix = |a: f32, b: f32| a * top.a + b * (1.0 - top.a);
+        Color::from_rgb(
+            mix(top.r, ground.r),
+            mix(top.g, ground.g),
+            mix(top.b, ground.b),
+        )
+    }
+
     /// WCAG 2.2, success criteria 1.4.3 (text, 4.5:1) and 1.4.11 (graphics, 3:1).
     #[test]
     fn contrast_reaches_wcag_aa() {
@@ -209,6 +227,12 @@ mod tests {
                 ("text", p.text, raised, 4.5),
                 ("quiet", p.quiet, raised, 4.5),
                 ("alarm text", p.alarm_text, p.alarm_ground, 4.5),
+                ("alarm text", p.alarm_text, over(p.tint(), panel), 4.5),
+                ("alarm text", p.alarm_text, over(p.tint(), background), 4.5),
+                ("intake", p.intake, over(p.tint(), background), 3.0),
+                ("exhaust", p.exhaust, over(p.tint(), background), 3.0),
+                ("intake-2", p.intake_2, over(p.tint(), background), 3.0),
+                ("exhaust-2", p.exhaust_2, over(p.tint(), background), 3.0),
                 ("alarm", p.alarm, p.alarm_ground, 3.0),
             ] {
                 let ratio = contrast(colour, on);

@@ -403,7 +403,7 @@ pub fn traces(leads: &[LeadSnapshot], columns: u32, shift: f64) -> Traces {
                         let tooth = (share * 120.0).rem_euclid(60.0);
                         let size = if tooth < 58.0 { 11.5 } else { 0.3 };
                         let swing = (tooth * std::f64::consts::TAU).sin();
-                        value(swing * size, 0.2 + size * 0.55)
+                        value(swing * size, 0.15)
                     }
                     Role::Cam(_) => {
                         let at = (share * 720.0 + k as f64 * 40.0).rem_euclid(720.0);
@@ -433,7 +433,11 @@ pub fn traces(leads: &[LeadSnapshot], columns: u32, shift: f64) -> Traces {
                 role: lead.role,
                 unit: lead.unit.clone(),
                 columns: (0..columns)
-                    .map(|i| Some(values(f64::from(i) + shift)))
+                    .map(|i| {
+                        (0..16_u32)
+                            .map(|k| values(f64::from(i) + shift + f64::from(k) / 16.0))
+                            .reduce(|a, b| [a[0].min(b[0]), a[1].max(b[1])])
+                    })
                     .collect(),
             }
         })

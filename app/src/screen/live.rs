@@ -15,7 +15,7 @@ use crate::theme::Look;
 use crate::widget::button;
 use crate::widget::label::Labels;
 use board::{Board, Face};
-use iced::widget::{Row, canvas, container, responsive, row, stack, text};
+use iced::widget::{Column, Row, canvas, container, responsive, row, stack};
 use iced::{Alignment, Element, Length, Padding, Rectangle, Size};
 use keyway_analysis::engine::EngineSheet;
 use keyway_analysis::reading::{Reading, Why};
@@ -32,6 +32,9 @@ const FIGURE_PERIOD: Duration = Duration::from_millis(200);
 
 /// Time spans of the traces, seconds: from a few ignition events at speed to a few turns at cranking.
 const SPANS: [f64; 6] = [0.02, 0.05, 0.1, 0.2, 0.5, 1.0];
+
+/// Width of the keys of the lower panel, logical pixels.
+const KEY: f32 = 100.0;
 
 /// Which columns of the traces the screen wants computed.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -222,67 +225,58 @@ impl Live {
         .into()
     }
 
-    /// The keys of the lower panel, at the right of its heading.
+    /// Room that the keys of the lower panel take at its right, logical pixels.
+    fn keys_width(&self) -> f32 {
+        match self.lower {
+            // An enlarged panel has room for them beside its heading.
+            _ if self.is_enlarged => 0.0,
+            Lower::Strip => KEY + 8.0,
+            Lower::Traces => 2.0 * (KEY + 8.0),
+        }
+    }
+
+    /// The keys of the lower panel, below each other at its right.
     fn controls<'a>(&self, lower: Rectangle, size: Size, look: Look) -> Element<'a, Message> {
         let is_traces = self.lower == Lower::Traces;
-        let mut keys = Row::new().spacing(8).align_y(Alignment::Center);
-        if is_traces {
-            if !self.is_crank_locked {
-                let span = text(format!("{:.0} ms", SPANS[self.span] * 1000.0))
-                    .size(crate::font::BODY)
-                    .color(look.palette().text)
-                    .width(64)
-                    .align_x(Alignment::Center);
-                let shorter = (self.span > 0).then_some(Message::ShorterSpan);
-                let longer = (self.span + 1 < SPANS.len()).then_some(Message::LongerSpan);
-                keys = keys.push(
-                    row![
-                        button::action("−", None, false, look, shorter),
-                        span,
-                        button::action("+", None, false, look, longer),
-                    ]
-                    .align_y(Alignment::Center),
-                );
+        let wide = |word: &'static str, is_on: bool, message: Message| {
+            button::wide(word, is_on, look, Some(message)).width(KEY)
+        };
+        let enlarge = if self.is_enlarged {
+            "Smaller"
+        } else {
+            "Larger"
+        };
+        let stacked = |keys: Vec<Element<'a, Message>>| -> Element<'a, Message> {
+            if self.is_enlarged {
+                Row::with_children(keys).spacing(8).into()
+            } else {
+                Column::with_children(keys).spacing(4).into()
             }
-            keys = keys.push(button::action(
-                "Lock to crank",
-                None,
-                self.is_crank_locked,
-                look,
-                Some(Message::ToggleCrankLock),
-            ));
-        }
-        keys = keys
-            .push(button::action(
-                "Agreement",
-                None,
-                !is_traces,
-                look,
-                Some(Message::ShowStrip),
-            ))
-            .push(button::action(
-                "Traces",
-                None,
-                is_traces,
-                look,
-                Some(Message::ShowTraces),
-            ))
-            .push(button::action(
-                if self.is_enlarged {
-                    "Smaller"
-                } else {
-                    "Larger"
-                },
-                None,
-                self.is_enlarged,
-                look,
-                Some(Message::ToggleEnlarged),
-            ));
+        };
+        let views = stacked(vec![
+            wide("Agreement", !is_traces, Message::ShowStrip).into(),
+            wide("Traces", is_traces, Message::ShowTraces).into(),
+            wide(enlarge, false, Message::ToggleEnlarged).into(),
+        ]);
+        let axis = is_traces.then(|| {
+            let shorter = (self.span > 0).then_some(Message::ShorterSpan);
+            let longer = (self.span + 1 < SPANS.len()).then_some(Message::LongerSpan);
+            let mut keys =
+                vec![wide("Crank-lock", self.is_crank_locked, Message::ToggleCrankLock).into()];
+            if !self.is_crank_locked {
+                let span = row![
+                    button::wide("−", false, look, shorter).width(Length::Fill),
+                    button::wide("+", false, look, longer).width(Length::Fill),
+                ];
+                keys.push(span.width(KEY).spacing(4).into());
+            }
+            stacked(keys)
+        });
         let right = size.width - lower.x - lower.width;
-        container(keys)
+        container(row![].push(axis).push(views).spacing(8))
             .width(Length::Fill)
             .align_x(Alignment::End)
-            .padding(Padding::ZERO.top(lower.y + 6.0).right(right + 8.0))
+            .padding(Padding::ZERO.top(lower.y + 8.0).right(right + 8.0))
             .into()
     }
 }

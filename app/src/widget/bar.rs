@@ -4,13 +4,17 @@
 use crate::status::{LinkState, LinkStatus, RecordingStatus};
 use crate::theme::{Look, TARGET};
 use crate::widget::button;
+use crate::widget::label;
 use crate::widget::mark::{self, Mark};
 use crate::{figure, font};
-use iced::widget::{Space, button as pressed, column, container, row, text};
-use iced::{Alignment, Color, Element, Length};
+use iced::widget::{Space, button as pressed, column, container, responsive, row, text};
+use iced::{Alignment, Color, Element, Font, Length};
 
 /// Height of the bar, logical pixels.
 pub const HEIGHT: f32 = 60.0;
+
+/// Most that the state of the link may take, logical pixels; its full words are under Hook-up.
+const LINK_WIDTH: f32 = 260.0;
 
 /// What the bar shows and sends.
 #[derive(Debug, Clone)]
@@ -41,21 +45,27 @@ pub struct Bar<'a, Message> {
 pub fn bar<'a, Message: Clone + 'a>(bar: Bar<'a, Message>) -> Element<'a, Message> {
     let p = bar.look.palette();
     let (state, detail, is_wrong) = link_words(bar.link);
+    let [state, detail] =
+        [state, detail].map(|w| label::cut(w, font::SMALL, font::REGULAR, LINK_WIDTH));
     let ink: Color = if is_wrong { p.alarm } else { p.quiet };
-    let heading = column![
-        text(bar.title)
-            .size(font::HEADING)
-            .font(font::BOLD)
-            .color(p.text)
-            .wrapping(text::Wrapping::None),
-        text(bar.story)
-            .size(font::SMALL)
-            .color(p.quiet)
-            .wrapping(text::Wrapping::None),
-    ]
-    .spacing(2)
-    .clip(true)
-    .width(Length::FillPortion(5));
+    let (title, story, look) = (bar.title, bar.story, bar.look);
+    // Cut to the room there is: the toolkit would cut in the middle of a letter.
+    let heading = responsive(move |room| {
+        let line = |words: &str, size: f32, font: Font, colour: Color| {
+            let words = label::cut(words.to_owned(), size, font, room.width);
+            text(words)
+                .size(size)
+                .font(font)
+                .color(colour)
+                .wrapping(text::Wrapping::None)
+        };
+        let p = look.palette();
+        let lines = column![
+            line(title, font::HEADING, font::BOLD, p.text),
+            line(story, font::SMALL, font::REGULAR, p.quiet),
+        ];
+        container(lines.spacing(2)).center_y(Length::Fill).into()
+    });
     let link = column![
         row![]
             .push(is_wrong.then(|| mark::mark(Mark::Warning, 14.0, p.alarm, p.background)))
@@ -73,14 +83,10 @@ pub fn bar<'a, Message: Clone + 'a>(bar: Bar<'a, Message>) -> Element<'a, Messag
             .wrapping(text::Wrapping::None),
     ]
     .align_x(Alignment::End)
-    .spacing(2)
-    .clip(true)
-    .width(Length::Fill);
-    let look = bar.look;
-    let link = pressed(container(link).center_y(Length::Fill).width(Length::Fill))
+    .spacing(2);
+    let link = pressed(container(link).center_y(Length::Fill))
         .height(TARGET)
         .padding([0, 12])
-        .width(Length::FillPortion(4))
         .style(move |_, status| {
             let mut style = button::style(look, false, status);
             style.border.color = look.palette().hairline;

@@ -3,7 +3,7 @@
 use crate::font;
 use crate::theme::{Look, RADIUS, TARGET};
 use crate::widget::mark::{self, Mark};
-use iced::widget::{Row, button, text};
+use iced::widget::{Button, Row, button, text};
 use iced::{Alignment, Border, Element, Length};
 
 /// A button with a word and, if given, a symbol before it. Without a message it is shown as not available.
@@ -36,6 +36,26 @@ pub fn action<'a, Message: Clone + 'a>(
         .style(move |_, status| style(look, is_on, status))
         .on_press_maybe(on_press)
         .into()
+}
+
+/// A button whose word stands in its middle; give it a width.
+pub fn wide<'a, Message: Clone + 'a>(
+    word: impl text::IntoFragment<'a>,
+    is_on: bool,
+    look: Look,
+    on_press: Option<Message>,
+) -> Button<'a, Message> {
+    let p = look.palette();
+    let ink = if on_press.is_some() { p.text } else { p.quiet };
+    let word = text(word)
+        .size(font::BODY)
+        .color(ink)
+        .wrapping(text::Wrapping::None);
+    button(word.width(Length::Fill).height(Length::Fill).center())
+        .height(TARGET)
+        .padding(0)
+        .style(move |_, status| style(look, is_on, status))
+        .on_press_maybe(on_press)
 }
 
 /// The look of a button, for those that are built elsewhere.

@@ -116,7 +116,8 @@ fn gaps(words: &str) -> f32 {
         .sum()
 }
 
-fn cut(words: String, size: f32, font: Font, most: f32) -> String {
+/// The words, or as many letters of them as fit, with an ellipsis.
+pub fn cut(words: String, size: f32, font: Font, most: f32) -> String {
     if width(&words, size, font) <= most {
         return words;
     }

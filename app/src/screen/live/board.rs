@@ -10,7 +10,7 @@ use crate::theme::{Look, RADIUS};
 use crate::widget::label::{self, Anchor, Label};
 use crate::widget::mark::{self, Mark};
 use iced::widget::canvas::{self, Frame, Geometry, Path, Stroke};
-use iced::{Point, Rectangle, Renderer, Size, Theme, mouse};
+use iced::{Color, Font, Point, Rectangle, Renderer, Size, Theme, mouse};
 use keyway_analysis::engine::EngineSheet;
 use keyway_analysis::snapshot::Snapshot;
 use keyway_analysis::units::CrankAngle;
@@ -19,8 +19,11 @@ use std::sync::Arc;
 /// Room at the left of the sentence for its symbol, logical pixels.
 const SYMBOL: f32 = 68.0;
 
-/// Height of the lower panel's heading, which holds keys, logical pixels.
-const HEADING: f32 = 52.0;
+/// Height of the lower panel's heading, logical pixels: alone, and with its keys beside it.
+const HEADING: [f32; 2] = [22.0, 52.0];
+
+/// Type size of what is wrong, logical pixels.
+const ALARM: f32 = 19.0;
 
 /// What the still part depends on.
 #[derive(Debug, Clone, PartialEq)]
@@ -107,9 +110,14 @@ impl<'a> Board<'a> {
     /// Place of the strip or the traces in the lower panel.
     fn plot(&self) -> Rectangle {
         let inner = shrunk(self.plan.lower, 12.0, 4.0);
+        let keys = self.live.keys_width();
+        let heading = HEADING[usize::from(self.live.is_enlarged)];
         Rectangle::new(
-            Point::new(inner.x, inner.y + HEADING),
-            Size::new(inner.width, (inner.height - HEADING).max(1.0)),
+            Point::new(inner.x, inner.y + heading),
+            Size::new(
+                (inner.width - keys).max(1.0),
+                (inner.height - heading).max(1.0),
+            ),
         )
     }
 
@@ -126,8 +134,8 @@ impl<'a> Board<'a> {
         leads::face(frame, &self.plan.leads, p);
         if let Some(middle) = &self.plan.middle {
             dial::face(frame, middle.dial, &self.newest.cams, p);
-            for tile in &middle.gauges {
-                gauge::face(frame, *tile, p);
+            for tile in gauge::tiles(middle) {
+                gauge::face(frame, tile, p);
             }
         }
         match self.live.lower {
@@ -160,7 +168,7 @@ impl<'a> Board<'a> {
         if let Some(middle) = &self.plan.middle {
             dial::hands(frame, middle.dial, &self.newest, p);
             let moving = gauge::gauges(&self.newest, self.sheet, p);
-            for (tile, gauge) in middle.gauges.iter().zip(&moving) {
+            for (tile, gauge) in gauge::tiles(middle).iter().zip(&moving) {
                 gauge::hands(frame, *tile, gauge, p);
             }
         }
@@ -179,20 +187,22 @@ impl<'a> Board<'a> {
         leads::words(labels, &self.plan.leads, &self.shown.leads, p);
         if let Some(middle) = &self.plan.middle {
             dial::words(labels, middle.dial, &self.shown, &self.newest, p);
-            for (tile, gauge) in middle.gauges.iter().zip(&self.gauges) {
+            for (tile, gauge) in gauge::tiles(middle).iter().zip(&self.gauges) {
                 gauge::words(labels, *tile, gauge, p);
             }
         }
-        let heading = Point::new(self.plan.lower.x + 16.0, self.plan.lower.y + 6.0 + 22.0);
+        let heading = Point::new(self.plan.lower.x + 16.0, self.plan.lower.y + 16.0);
         let title = match (self.live.lower, self.live.trace_view()) {
-            (Lower::Strip, _) => "Command and position, last 20 s",
-            (Lower::Traces, TraceView::Time(_)) => "Leads against time",
-            (Lower::Traces, TraceView::CrankLocked) => "Leads over one engine cycle",
+            (Lower::Strip, _) => "Command and position, last 20 s".to_owned(),
+            (Lower::Traces, TraceView::Time(span)) => {
+                format!("Leads against time, {:.0} ms", span.0 * 1000.0)
+            }
+            (Lower::Traces, TraceView::CrankLocked) => "Leads over one engine cycle".to_owned(),
         };
+        let after = label::width(&title, font::BODY, font::REGULAR) + 24.0;
         labels.push(Label::new(title, heading, Anchor::Left, p.text).size(font::BODY));
         match self.live.lower {
             Lower::Strip => {
-                let after = label::width(title, font::BODY, font::REGULAR) + 24.0;
                 strip::legend(
                     labels,
                     Point::new(heading.x + after, heading.y),
@@ -221,35 +231,42 @@ impl<'a> Board<'a> {
             more,
         } = &self.sentence;
         let r = self.plan.sentence;
-        let x = r.x + if *is_alarm { SYMBOL + 8.0 } else { 16.0 };
         let right = r.x + r.width - 16.0;
-        let (ink, second) = if *is_alarm {
-            (p.alarm_text, p.alarm_text)
-        } else {
-            (p.text, p.quiet)
-        };
-        let size = if *is_alarm { 19.0 } else { font::BODY };
-        let at = Point::new(x, r.y + 20.0);
-        let title_wide = label::width(title, size, font::BOLD);
-        labels.push(
-            Label::new(title.clone(), at, Anchor::Left, ink)
-                .size(size)
-                .bold(),
-        );
-        let block = Point::new(x, r.y + 33.0);
-        labels.push(
-            Label::new(detail.clone(), block, Anchor::Block, second)
+        let body = |words: &String, at: Point, anchor: Anchor, colour: Color, room: f32| {
+            Label::new(words.clone(), at, anchor, colour)
                 .size(font::BODY)
-                .within(right - x),
-        );
+                .within(room)
+        };
+        let wide = |words: &str, font: Font| label::width(words, font::BODY, font);
+        if !is_alarm {
+            let at = Point::new(r.x + 16.0, r.center_y());
+            let after = at.x + wide(title, font::BOLD) + 16.0;
+            let title = body(title, at, Anchor::Left, p.text, right - at.x).bold();
+            if after + wide(detail, font::REGULAR) <= right {
+                let at = Point::new(after, at.y);
+                labels.push(body(detail, at, Anchor::Left, p.quiet, right - after));
+                labels.push(title);
+            } else {
+                let top = Point::new(at.x, r.y + 20.0);
+                labels.push(Label { at: top, ..title });
+                let block = Point::new(at.x, r.y + 33.0);
+                labels.push(body(detail, block, Anchor::Block, p.quiet, right - at.x));
+            }
+            return;
+        }
+        let x = r.x + SYMBOL + 8.0;
+        let at = Point::new(x, r.y + 20.0);
+        let heading = Label::new(title.clone(), at, Anchor::Left, p.alarm_text)
+            .size(ALARM)
+            .bold();
+        let heading_wide = label::width(title, ALARM, font::BOLD);
+        labels.push(heading);
+        let block = Point::new(x, r.y + 33.0);
+        labels.push(body(detail, block, Anchor::Block, p.alarm_text, right - x));
         if let Some(more) = more {
-            let most = right - x - title_wide - 24.0;
+            let room = right - x - heading_wide - 24.0;
             let at = Point::new(right, at.y);
-            labels.push(
-                Label::new(more.clone(), at, Anchor::Right, ink)
-                    .size(font::BODY)
-                    .within(most),
-            );
+            labels.push(body(more, at, Anchor::Right, p.alarm_text, room));
         }
     }
 }

@@ -14,8 +14,8 @@ use keyway_analysis::snapshot::{AgreementState, CamSnapshot, Snapshot};
 use keyway_analysis::units::CrankAngle;
 use std::f32::consts::TAU;
 
-/// Room around the ring for its figures, logical pixels.
-const RIM: f32 = 36.0;
+/// Room beside and above the ring for its figures, logical pixels.
+const RIM: [f32; 2] = [46.0, 36.0];
 
 /// Least phase that is drawn as a wedge, crank degrees; less cannot be seen.
 const LEAST_WEDGE: f64 = 1.0;
@@ -32,7 +32,8 @@ struct Rings {
 impl Rings {
     fn new(panel: Rectangle, cams: usize) -> Self {
         let cams = super::plan::count(cams.max(1));
-        let outer = (panel.width.min(panel.height) / 2.0 - RIM).max(20.0);
+        let room = (panel.width / 2.0 - RIM[0]).min(panel.height / 2.0 - RIM[1]);
+        let outer = room.max(20.0);
         // The middle keeps about half the radius for its words.
         let depth = (outer * 0.48 / cams).min(outer * 0.24);
         Self {
@@ -195,6 +196,12 @@ pub fn words(
         p.quiet,
     ));
     labels.push(Label::new(
+        "mark: due",
+        Point::new(right, bottom - 18.0),
+        Anchor::Right,
+        p.quiet,
+    ));
+    labels.push(Label::new(
         "colour: now",
         Point::new(right, bottom),
         Anchor::Right,
@@ -338,7 +345,7 @@ impl Wedge {
     }
 }
 
-/// One wedge a cam, each at a rising edge of its own, away from the others and from the figures
+/// One wedge a cam, each at an edge of its own, away from the others and from the figures
 /// at the quarters.
 fn wedges(snapshot: &Snapshot) -> Vec<Wedge> {
     let mut wedges: Vec<Wedge> = Vec::new();
@@ -359,7 +366,8 @@ fn wedges(snapshot: &Snapshot) -> Vec<Wedge> {
         let best = cam
             .reference
             .iter()
-            .map(|w| drawn(w[0].degrees()))
+            .flatten()
+            .map(|edge| drawn(edge.degrees()))
             .max_by(|a, b| room(*a).total_cmp(&room(*b)));
         let Some(from) = best else { continue };
         let is_alarm = cam.agreement.state.is_disagreement()

@@ -1,6 +1,6 @@
 //! Gauges: a figure, and a scale with the zone in which it should be. The eye compares, it does not read.
 
-use super::plan::shrunk;
+use super::plan::{Middle, shrunk};
 use super::words;
 use crate::theme::{Palette, RADIUS};
 use crate::widget::label::{self, Anchor, Label};
@@ -10,7 +10,7 @@ use iced::{Color, Point, Rectangle, Size};
 use keyway_analysis::engine::{CamSheet, EngineSheet};
 use keyway_analysis::reading::Reading;
 use keyway_analysis::snapshot::{AgreementState, CamSnapshot, Snapshot};
-use keyway_analysis::units::{Band, Percent};
+use keyway_analysis::units::{Band, CrankDegrees, Percent};
 
 /// Highest speed on the scale: above it car engines rarely turn (from memory).
 const FULL_SPEED: f64 = 7_000.0;
@@ -124,7 +124,7 @@ fn phase(cam: &CamSnapshot, sheet: Option<&CamSheet>, p: &Palette) -> Gauge {
         reading: cam.phase.map(|v| v.0),
         decimals: 1,
         is_signed: true,
-        unit: "°",
+        unit: CrankDegrees::UNIT,
         note,
         scale: [stop.min(0.0) - BEYOND_STOPS, stop.max(0.0) + BEYOND_STOPS],
         zone: due.or(if sheet.is_some_and(|s| s.phaser.is_none()) {
@@ -176,6 +176,49 @@ fn duty(cam: &CamSnapshot, p: &Palette) -> Gauge {
     }
 }
 
+/// Where a gauge lies: a panel of its own, or a half of one that it shares.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Tile {
+    /// What belongs to this gauge alone.
+    place: Rectangle,
+    /// The panel it stands on.
+    panel: Rectangle,
+    part: Part,
+}
+
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum Part {
+    Whole,
+    /// The left half, which carries the words of both.
+    First,
+    Second,
+}
+
+/// The tiles of all gauges, in their order.
+pub fn tiles(middle: &Middle) -> Vec<Tile> {
+    let mut tiles = Vec::new();
+    for (i, panel) in middle.gauges.iter().copied().enumerate() {
+        if !middle.is_paired || i < 2 {
+            tiles.push(Tile {
+                place: panel,
+                panel,
+                part: Part::Whole,
+            });
+            continue;
+        }
+        let half = Size::new(panel.width / 2.0, panel.height);
+        let middle = Point::new(panel.x + half.width, panel.y);
+        for (at, part) in [(panel.position(), Part::First), (middle, Part::Second)] {
+            tiles.push(Tile {
+                place: Rectangle::new(at, half),
+                panel,
+                part,
+            });
+        }
+    }
+    tiles
+}
+
 /// How a gauge is arranged in its place.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 enum Form {
@@ -183,8 +226,6 @@ enum Form {
     Tall,
     /// Scale beside the figure.
     Wide,
-    /// Note beside the figure, scale below.
-    Narrow,
 }
 
 struct Places {
@@ -196,13 +237,14 @@ struct Places {
     track: Rectangle,
 }
 
-/// Room for the figure and its unit in the wide form, logical pixels: "−123.4 °" at its size.
-const WIDE_FIGURE: f32 = 128.0;
+/// Room for the figure and its unit beside the scale, in times the type size: "1 842 rpm", "100.0 %".
+const FIGURE: f32 = 4.1;
 
-fn places(tile: Rectangle) -> Places {
-    if tile.height >= 100.0 {
-        let inner = shrunk(tile, 16.0, 8.0);
-        let track_y = tile.y + tile.height - 28.0;
+fn places(tile: Tile) -> Places {
+    let r = tile.place;
+    if r.height >= 100.0 && tile.part == Part::Whole {
+        let inner = shrunk(r, 16.0, 8.0);
+        let track_y = r.y + r.height - 28.0;
         let track = Rectangle::new(Point::new(inner.x, track_y), Size::new(inner.width, 10.0));
         let title_y = inner.y + 12.0;
         let figure_y = (title_y + 10.0 + track_y) / 2.0;
@@ -215,53 +257,48 @@ fn places(tile: Rectangle) -> Places {
             track,
         };
     }
-    let inner = shrunk(tile, 12.0, 6.0);
+    let inner = shrunk(r, 12.0, 6.0);
     let title_y = inner.y + 9.0;
-    if tile.width >= 260.0 {
-        let figure_y = (title_y + 10.0 + tile.y + tile.height) / 2.0 - 3.0;
-        let track = Rectangle::new(
-            Point::new(inner.x + WIDE_FIGURE, figure_y - 6.0),
-            Size::new(inner.width - WIDE_FIGURE, 10.0),
-        );
-        return Places {
-            form: Form::Wide,
-            inner,
-            title_y,
-            figure_y,
-            figure_size: 26.0,
-            track,
-        };
-    }
-    let track_y = tile.y + tile.height - 16.0;
-    let track = Rectangle::new(Point::new(inner.x, track_y), Size::new(inner.width, 6.0));
-    let figure_y = (title_y + 7.0 + track_y) / 2.0;
+    let figure_y = (title_y + 10.0 + r.y + r.height) / 2.0 - 3.0;
+    let figure_size = if tile.part == Part::Whole { 26.0 } else { 19.0 };
+    let beside = figure_size * FIGURE + if tile.part == Part::Whole { 16.0 } else { 0.0 };
+    let track = Rectangle::new(
+        Point::new(inner.x + beside, figure_y - 6.0),
+        Size::new((inner.width - beside).max(1.0), 10.0),
+    );
     Places {
-        form: Form::Narrow,
+        form: Form::Wide,
         inner,
         title_y,
         figure_y,
-        figure_size: 20.0,
+        figure_size,
         track,
     }
 }
 
-/// What does not move: panel and track.
-pub fn face(frame: &mut Frame, tile: Rectangle, p: &Palette) {
-    frame.fill(
-        &Path::rounded_rectangle(tile.position(), tile.size(), RADIUS.into()),
-        p.panel,
-    );
-    let track = places(tile).track;
-    frame.fill_rectangle(track.position(), track.size(), p.background);
+/// What does not move: the panel.
+pub fn face(frame: &mut Frame, tile: Tile, p: &Palette) {
+    if tile.part != Part::Second {
+        let r = tile.panel;
+        frame.fill(
+            &Path::rounded_rectangle(r.position(), r.size(), RADIUS.into()),
+            p.panel,
+        );
+    }
 }
 
-/// What moves: zone, pointer, alarm frame.
-pub fn hands(frame: &mut Frame, tile: Rectangle, gauge: &Gauge, p: &Palette) {
-    let track = places(tile).track;
+/// What moves: scale, zone, pointer, alarm frame.
+pub fn hands(frame: &mut Frame, tile: Tile, gauge: &Gauge, p: &Palette) {
+    let Places { form, track, .. } = places(tile);
     let [low, high] = gauge.scale;
     // The share of the scale, kept on it.
     let x = |value: f64| track.x + track.width * share((value - low) / (high - low));
-    if let Some([from, to]) = gauge.zone {
+    // Beside a missing figure the reason takes the place of the scale.
+    let has_scale = form == Form::Tall || gauge.reading.any().is_some();
+    if has_scale {
+        frame.fill_rectangle(track.position(), track.size(), p.background);
+    }
+    if let Some([from, to]) = gauge.zone.filter(|_| has_scale) {
         let at = Point::new(x(from), track.y);
         // At rest the zone may have no width; it must still be seen.
         let size = Size::new((x(to) - x(from)).max(4.0), track.height);
@@ -286,7 +323,7 @@ pub fn hands(frame: &mut Frame, tile: Rectangle, gauge: &Gauge, p: &Palette) {
         frame.fill(&pointer, colour);
     }
     if gauge.is_alarm {
-        let border = shrunk(tile, 1.0, 1.0);
+        let border = shrunk(tile.panel, 1.0, 1.0);
         let path = Path::rounded_rectangle(border.position(), border.size(), RADIUS.into());
         frame.stroke(&path, Stroke::default().with_color(p.alarm).with_width(2.0));
     }
@@ -302,7 +339,7 @@ fn share(value: f64) -> f32 {
 }
 
 /// The words and figures.
-pub fn words(labels: &mut Vec<Label>, tile: Rectangle, gauge: &Gauge, p: &Palette) {
+pub fn words(labels: &mut Vec<Label>, tile: Tile, gauge: &Gauge, p: &Palette) {
     let Places {
         form,
         inner,
@@ -312,36 +349,28 @@ pub fn words(labels: &mut Vec<Label>, tile: Rectangle, gauge: &Gauge, p: &Palett
         track,
     } = places(tile);
     let right = inner.x + inner.width;
-    let note_colour = if gauge.is_alarm { p.alarm } else { p.quiet };
-    let title = Label::new(
-        gauge.title.clone(),
-        Point::new(inner.x, title_y),
-        Anchor::Left,
-        gauge.colour,
-    );
-    let title_wide = label::width(&gauge.title, font::SMALL, font::REGULAR);
-    labels.push(title);
-
-    let (text, colour) = match gauge.reading {
+    let is_missing = matches!(gauge.reading, Reading::Missing(_));
+    let (text, ink) = match gauge.reading {
         Reading::Missing(_) => (figure::NONE.to_owned(), p.quiet),
         Reading::Stale(v, _) => (written(gauge, v), p.quiet),
         Reading::Valid(v) | Reading::Suspect(v, _) => (written(gauge, v), p.text),
     };
-    let figure_wide = label::width(&text, figure_size, font::BOLD);
-    let unit_wide = label::width(gauge.unit, figure_size * 0.46, font::REGULAR);
-    labels.push(
-        Label::new(text, Point::new(inner.x, figure_y), Anchor::Left, colour)
-            .size(figure_size)
-            .bold(),
-    );
-    let after = inner.x + figure_wide + 4.0;
-    if !matches!(gauge.reading, Reading::Missing(_)) {
-        // On the figure's foot line, not on its middle.
-        let y = figure_y + figure_size * 0.18;
+    let mut after = inner.x + label::width(&text, figure_size, font::BOLD) + 4.0;
+    let at = Point::new(inner.x, figure_y);
+    let figure = Label::new(text, at, Anchor::Left, ink);
+    labels.push(if is_missing {
+        figure.size(figure_size * 0.7)
+    } else {
+        figure.size(figure_size).bold()
+    });
+    // Small type stands on the figure's foot line, not on its middle.
+    let foot = figure_y + figure_size * 0.18;
+    if !is_missing && gauge.unit != CrankDegrees::UNIT {
+        let size = (figure_size * 0.46).max(font::SMALL);
         labels.push(
-            Label::new(gauge.unit, Point::new(after, y), Anchor::Left, p.quiet)
-                .size((figure_size * 0.46).max(font::SMALL)),
+            Label::new(gauge.unit, Point::new(after, foot), Anchor::Left, p.quiet).size(size),
         );
+        after += label::width(gauge.unit, size, font::REGULAR);
     }
     let quality = match gauge.reading {
         Reading::Valid(_) => None,
@@ -349,71 +378,61 @@ pub fn words(labels: &mut Vec<Label>, tile: Rectangle, gauge: &Gauge, p: &Palett
         Reading::Suspect(_, why) => Some(format!("suspect: {why}")),
         Reading::Missing(why) => Some(why.to_string()),
     };
-    let is_missing = matches!(gauge.reading, Reading::Missing(_));
-    match (form, quality) {
-        (Form::Tall, Some(why)) => {
-            note(
-                labels,
-                gauge.note.clone(),
-                right,
-                title_y,
-                right - inner.x - title_wide - 12.0,
-                note_colour,
-            );
-            let x = if is_missing {
-                after + 12.0
+    // The quality stands beside the figure; where the scale is there, it takes the place of the note.
+    let is_beside = form == Form::Tall || is_missing;
+    let note = match &quality {
+        Some(why) if !is_beside => why.clone(),
+        Some(_) | None => gauge.note.clone(),
+    };
+    if let Some(why) = quality.filter(|_| is_beside) {
+        let at = Point::new(
+            after + 10.0,
+            if form == Form::Tall {
+                figure_y
             } else {
-                after + unit_wide + 16.0
-            };
-            let y = figure_y + figure_size * 0.18;
-            labels.push(Label::new(why, Point::new(x, y), Anchor::Left, p.quiet).within(right - x));
-        }
-        (Form::Wide, Some(why)) if is_missing => {
-            note(
-                labels,
-                gauge.note.clone(),
-                right,
-                title_y,
-                right - inner.x - title_wide - 12.0,
-                note_colour,
-            );
-            // Nothing stands on the scale, so the reason may stand above it.
-            let at = Point::new(track.x + 8.0 - WIDE_FIGURE + figure_wide + 8.0, figure_y);
-            labels.push(Label::new(why, at, Anchor::Left, p.quiet).within(right - at.x));
-        }
-        (Form::Narrow, quality) => {
-            let words = quality.unwrap_or_else(|| gauge.note.clone());
-            let x = if is_missing {
-                after + 6.0
-            } else {
-                after + unit_wide + 10.0
-            };
-            note(labels, words, right, figure_y + 3.0, right - x, note_colour);
-        }
-        (Form::Tall | Form::Wide, quality) => {
-            let words = quality.unwrap_or_else(|| gauge.note.clone());
-            note(
-                labels,
-                words,
-                right,
-                title_y,
-                right - inner.x - title_wide - 12.0,
-                note_colour,
-            );
-        }
+                track.center_y()
+            },
+        );
+        let room = right - at.x;
+        let high = label::height(&why, font::SMALL, font::REGULAR, room);
+        let top = Point::new(at.x, at.y - high / 2.0);
+        labels.push(Label::new(why, top, Anchor::Block, p.quiet).within(room));
     }
-}
-
-fn note(labels: &mut Vec<Label>, words: String, x: f32, y: f32, most: f32, colour: Color) {
-    if !words.is_empty() {
-        labels.push(Label::new(words, Point::new(x, y), Anchor::Right, colour).within(most));
+    let right = match tile.part {
+        Part::Whole => right,
+        Part::First => tile.panel.x + tile.panel.width - 12.0,
+        Part::Second => return,
+    };
+    let title = Point::new(inner.x, title_y);
+    labels.push(Label::new(
+        gauge.title.clone(),
+        title,
+        Anchor::Left,
+        gauge.colour,
+    ));
+    if !note.is_empty() {
+        let room = right - inner.x - label::width(&gauge.title, font::SMALL, font::REGULAR) - 12.0;
+        let ink = if gauge.is_alarm { p.alarm } else { p.quiet };
+        let at = Point::new(right, title_y);
+        // A list that does not fit loses its last part rather than its last letters.
+        let is_long = label::width(&note, font::SMALL, font::REGULAR) > room;
+        let note = match note.split_once(", ") {
+            Some((first, _)) if is_long => first.to_owned(),
+            Some(_) | None => note,
+        };
+        labels.push(Label::new(note, at, Anchor::Right, ink).within(room));
     }
 }
 
 fn written(gauge: &Gauge, value: f64) -> String {
-    if gauge.is_signed {
-        figure::signed(value, gauge.decimals)
+    let sign = if gauge.unit == CrankDegrees::UNIT {
+        "°"
     } else {
-        figure::plain(value, gauge.decimals)
+        ""
+    };
+    if gauge.is_signed {
+        format!("{}{sign}", figure::signed(value, gauge.decimals))
+    } else {
+        format!("{}{sign}", figure::plain(value, gauge.decimals))
     }
 }

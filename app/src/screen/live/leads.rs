@@ -40,7 +40,7 @@ pub fn words(labels: &mut Vec<Label>, place: &Leads, leads: &[LeadSnapshot], p: 
             LeadLife::Doubtful | LeadLife::Silent => (p.text, p.alarm),
             LeadLife::Spare => (p.quiet, p.quiet),
         };
-        let (x, right) = (cell.x + 20.0, cell.x + cell.width);
+        let (x, right) = (cell.x + 18.0, cell.x + cell.width);
         let at = Point::new(x, cell.y + 10.0);
         labels.push(Label::new(name.clone(), at, Anchor::Left, ink).within(right - x));
         if place.is_tall {
@@ -48,8 +48,13 @@ pub fn words(labels: &mut Vec<Label>, place: &Leads, leads: &[LeadSnapshot], p: 
             labels.push(Label::new(note, at, Anchor::Left, note_ink).within(right - x));
         } else {
             let x = x + label::width(&name, font::SMALL, font::REGULAR) + 8.0;
-            let at = Point::new(x, cell.y + 10.0);
-            labels.push(Label::new(note, at, Anchor::Left, note_ink).within((right - x).max(0.0)));
+            let room = (right - x).max(0.0);
+            let fits = label::width(&note, font::SMALL, font::REGULAR) <= room - 8.0;
+            // Half a note tells nothing; what is wrong is said as far as there is room.
+            if fits || matches!(lead.life, LeadLife::Doubtful | LeadLife::Silent) {
+                let at = Point::new(x, cell.y + 10.0);
+                labels.push(Label::new(note, at, Anchor::Left, note_ink).within(room));
+            }
         }
     }
 }
@@ -67,17 +72,9 @@ fn note(lead: &LeadSnapshot) -> String {
     match lead.life {
         LeadLife::Alive => lead.note.clone(),
         LeadLife::Spare => "not fitted".to_owned(),
-        LeadLife::Doubtful | LeadLife::Silent => {
-            let word = if lead.life == LeadLife::Silent {
-                "silent"
-            } else {
-                "doubtful"
-            };
-            if lead.note.is_empty() || lead.note == word {
-                word.to_owned()
-            } else {
-                format!("{word}: {}", lead.note)
-            }
-        }
+        // The symbol has said that it is wrong; the note says how.
+        LeadLife::Doubtful if lead.note.is_empty() => "doubtful".to_owned(),
+        LeadLife::Silent if lead.note.is_empty() => "silent".to_owned(),
+        LeadLife::Doubtful | LeadLife::Silent => lead.note.clone(),
     }
 }

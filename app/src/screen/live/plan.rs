@@ -8,6 +8,9 @@ pub const LINE: f32 = 20.0;
 /// Least height of a gauge that can be read, logical pixels.
 const LEAST_GAUGE: f32 = 60.0;
 
+/// Least height of the lower panel: three keys below each other, logical pixels.
+const LEAST_LOWER: f32 = 156.0;
+
 /// What the plan has to hold.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Contents {
@@ -41,8 +44,10 @@ pub struct Plan {
 pub struct Middle {
     /// The cycle dial.
     pub dial: Rectangle,
-    /// One place per gauge, in order.
+    /// One place per gauge, or two for the engine and one per cam when paired.
     pub gauges: Vec<Rectangle>,
+    /// Whether phase and duty of a cam share a place.
+    pub is_paired: bool,
 }
 
 /// The panel of lead states.
@@ -67,7 +72,7 @@ impl Leads {
 
     /// Place of the lead with this index.
     pub fn cell(&self, index: usize) -> Rectangle {
-        let inner = shrunk(self.panel, 16.0, 8.0);
+        let inner = shrunk(self.panel, 12.0, 8.0);
         let wide = inner.width / count(self.columns);
         let high = Self::row(self.is_tall);
         Rectangle::new(
@@ -75,7 +80,7 @@ impl Leads {
                 inner.x + wide * count(index % self.columns),
                 inner.y + high * count(index / self.columns),
             ),
-            Size::new(wide - 8.0, high),
+            Size::new(wide - 4.0, high),
         )
     }
 }
@@ -118,7 +123,7 @@ impl Plan {
             };
         }
         let lower_high = if is_low {
-            168.0
+            LEAST_LOWER
         } else {
             (size.height * 0.25).clamp(184.0, 280.0)
         };
@@ -133,11 +138,16 @@ impl Plan {
             Point::new(x + dial_wide + gap, top),
             Size::new(wide - dial_wide - gap, high),
         );
-        let (gauges, leads) = right_side(right, contents, gap);
+        let (gauges, is_paired, leads) = right_side(right, contents, gap);
+        let middle = Some(Middle {
+            dial,
+            gauges,
+            is_paired,
+        });
         Self {
             size,
             sentence,
-            middle: Some(Middle { dial, gauges }),
+            middle,
             leads,
             lower,
         }
@@ -145,25 +155,32 @@ impl Plan {
 }
 
 /// Gauges above the leads: the roomiest arrangement in which a gauge can still be read.
-fn right_side(right: Rectangle, contents: Contents, gap: f32) -> (Vec<Rectangle>, Leads) {
+fn right_side(right: Rectangle, contents: Contents, gap: f32) -> (Vec<Rectangle>, bool, Leads) {
     let columns = lead_columns(right.width);
-    let candidates = [(2, true), (2, false), (4, true), (4, false)];
-    let gauge_high = |(across, is_tall): (usize, bool)| {
+    let places = |is_paired: bool| {
+        // The first two are of the engine; the others are phase and duty in turn.
+        if is_paired {
+            2 + contents.gauges.saturating_sub(2).div_ceil(2)
+        } else {
+            contents.gauges
+        }
+    };
+    let high = |(is_paired, is_tall): (bool, bool)| {
         let leads = Leads::height(contents.leads, columns, is_tall);
-        let lines = rows(contents.gauges, across);
+        let lines = rows(places(is_paired), 2);
         (right.height - leads - gap - gap * (lines - 1.0)) / lines
     };
-    let (across, is_tall) = candidates
+    let (is_paired, is_tall) = [(false, true), (false, false), (true, true)]
         .into_iter()
-        .find(|c| gauge_high(*c) >= LEAST_GAUGE)
-        .unwrap_or((4, false));
-    let high = gauge_high((across, is_tall)).max(1.0);
-    let wide = (right.width - gap * (count(across) - 1.0)) / count(across);
-    let gauges = (0..contents.gauges)
+        .find(|c| high(*c) >= LEAST_GAUGE)
+        .unwrap_or((true, false));
+    let high = high((is_paired, is_tall)).max(1.0);
+    let wide = (right.width - gap) / 2.0;
+    let gauges = (0..places(is_paired))
         .map(|i| {
             let at = Point::new(
-                right.x + (wide + gap) * count(i % across),
-                right.y + (high + gap) * count(i / across),
+                right.x + (wide + gap) * count(i % 2),
+                right.y + (high + gap) * count(i / 2),
             );
             Rectangle::new(at, Size::new(wide, high))
         })
@@ -175,6 +192,7 @@ fn right_side(right: Rectangle, contents: Contents, gap: f32) -> (Vec<Rectangle>
     );
     (
         gauges,
+        is_paired,
         Leads {
             panel,
             columns,
@@ -185,12 +203,11 @@ fn right_side(right: Rectangle, contents: Contents, gap: f32) -> (Vec<Rectangle>
 
 /// As many leads side by side as have room for a role and a note.
 fn lead_columns(wide: f32) -> usize {
-    if wide >= 900.0 {
-        6
-    } else if wide >= 560.0 {
-        4
-    } else {
-        3
+    match wide {
+        w if w >= 1100.0 => 6,
+        w if w >= 800.0 => 5,
+        w if w >= 560.0 => 4,
+        _ => 3,
     }
 }
 

@@ -2,6 +2,7 @@
 //! or, in one quiet line, that nothing is.
 
 use super::words;
+use keyway_analysis::lead::Role;
 use keyway_analysis::reading::{Reading, Why};
 use keyway_analysis::snapshot::{AgreementState, CamSnapshot, LeadLife, Snapshot};
 
@@ -98,14 +99,26 @@ fn rests_on(snapshot: &Snapshot, cam: &CamSnapshot) -> String {
     let (proven, open): (Vec<_>, Vec<_>) = roles
         .iter()
         .partition(|r| life(**r) == Some(LeadLife::Alive));
-    let names = |roles: &[&keyway_analysis::lead::Role]| {
-        words::list(&roles.iter().map(|r| words::lead(**r)).collect::<Vec<_>>())
+    let names = |roles: &[&Role]| {
+        let names = roles.iter().map(|r| match r {
+            // The heading has already said which cam.
+            Role::Cam(id) if *id == cam.id => "cam".to_owned(),
+            Role::Command(id) if *id == cam.id => "command".to_owned(),
+            Role::Current(id) if *id == cam.id => "current".to_owned(),
+            other => words::lead(**other),
+        });
+        words::list(&names.collect::<Vec<_>>())
     };
     if open.is_empty() {
-        format!("Rests on {}, all alive.", names(&proven))
+        let (lead, is) = if proven.len() == 1 {
+            ("lead", "is")
+        } else {
+            ("leads", "are")
+        };
+        format!("{} {lead} {is} alive.", words::capital(&names(&proven)))
     } else {
         let lead = if open.len() == 1 { "lead" } else { "leads" };
-        format!("First check the {lead}: {}.", names(&open))
+        format!("First check the {} {lead}.", names(&open))
     }
 }
 

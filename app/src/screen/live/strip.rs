@@ -113,7 +113,7 @@ pub fn hands(
         let (x0, x1) = (lanes.x(stretch.from), lanes.x(stretch.to));
         let top = lanes.plot.y;
         let size = Size::new((x1 - x0).max(2.0), lanes.plot.height);
-        frame.fill_rectangle(Point::new(x0, top), size, Color { a: 0.22, ..p.alarm });
+        frame.fill_rectangle(Point::new(x0, top), size, p.tint());
         if stretch.from < SPAN {
             frame.fill_rectangle(Point::new(x0, top), Size::new(2.0, size.height), p.alarm);
         }
@@ -160,7 +160,7 @@ pub fn words(
         ));
     };
     beside(lanes.duty.y + 6.0, "100 %".to_owned());
-    beside(lanes.duty.y + lanes.duty.height - 6.0, "0".to_owned());
+    beside(lanes.duty.y + lanes.duty.height - 9.0, "0".to_owned());
     let [low, high] = lanes.degrees;
     let stops = [high - BEYOND_STOPS, low + BEYOND_STOPS];
     for stop in stops {
@@ -195,19 +195,34 @@ pub fn words(
             p.quiet,
         ));
     }
-    // Side by side on one line; one that has no room is left to its tint.
-    let mut taken = lanes.plot.x;
+    // Side by side on the line above the lanes; what has no room there stands between the lanes.
     let end = lanes.plot.x + lanes.plot.width;
+    let mut taken = [lanes.plot.x; 2];
+    let lines = [
+        lanes.plot.y + LINE / 2.0,
+        lanes.duty.y + lanes.duty.height - LINE * 0.2,
+    ];
     for stretch in stretches(snapshot) {
         let words = format!("{} {}", words::cam(stretch.cam), stretch.state.words());
         let wide = label::width(&words, font::SMALL, font::REGULAR);
-        let x = (lanes.x(stretch.from) + 8.0)
-            .min(end - wide - 4.0)
-            .max(taken + 4.0);
-        if x + wide <= end {
-            let at = Point::new(x, lanes.plot.y + LINE / 2.0);
-            labels.push(Label::new(words, at, Anchor::Left, p.alarm));
-            taken = x + wide + 8.0;
+        let from = lanes.x(stretch.from) + 8.0;
+        // Behind its onset if there is room, else before it.
+        let x = if from + wide <= end {
+            from
+        } else {
+            from - 16.0 - wide
+        };
+        for (taken, y) in taken.iter_mut().zip(lines) {
+            if x >= *taken {
+                labels.push(Label::new(
+                    words,
+                    Point::new(x, y),
+                    Anchor::Left,
+                    p.alarm_text,
+                ));
+                *taken = x + wide + 12.0;
+                break;
+            }
         }
     }
 }

@@ -14,7 +14,7 @@ use keyway_analysis::lead::Role;
 use keyway_analysis::snapshot::{LeadSnapshot, Trace, Traces};
 
 /// Room at the left of a lane for the lead's name, logical pixels.
-const GUTTER: f32 = 132.0;
+const GUTTER: f32 = 144.0;
 
 /// Below this height two columns of lanes read better than one, logical pixels.
 const LOW_LANE: f32 = 26.0;
@@ -116,15 +116,11 @@ pub fn face(frame: &mut Frame, plot: Rectangle, leads: usize, view: TraceView, p
     } else {
         10
     };
-    for column in 0..lanes.across {
-        let c = lanes.column(column);
+    for lane in (0..leads).map(|i| lanes.lane(i)) {
         for k in 1..parts {
-            let x = c.x + c.width * count(k) / count(parts);
-            frame.fill_rectangle(
-                Point::new(x.round(), c.y),
-                Size::new(1.0, c.height),
-                p.hairline,
-            );
+            let x = lane.x + lane.width * count(k) / count(parts);
+            let line = Size::new(1.0, lane.height);
+            frame.fill_rectangle(Point::new(x.round(), lane.y), line, p.hairline);
         }
     }
 }
