@@ -68,15 +68,15 @@ fn main() -> Result<(), Box<dyn std::error::Error>> {
         Pacing::Unpaced
     };
 
-    let runtime = tokio::runtime::Builder::new_multi_thread()
-        .worker_threads(2)
-        .enable_all()
-        .build()?;
+    decoder_alone(planes.clamp(1, 16))?;
+    // Each part on threads of its own name, so that its CPU time can be told apart.
+    let device = runtime("scope-line")?;
+    let runtime = runtime("host-link")?;
     let source = Box::new(Sawtooth {
         channels: planes,
         index: 0,
     });
-    let path = runtime.block_on(async {
+    let path = device.block_on(async {
         let scope = PtyScope::open(source, &Profile::default(), pacing)?;
         let path = scope.path().to_owned();
         let _served = tokio::spawn(scope.serve());
@@ -108,7 +108,7 @@ fn main() -> Result<(), Box<dyn std::error::Error>> {
         }
     }
     let elapsed = begun.elapsed().as_secs_f64();
-    let cpu = cpu_seconds() - cpu;
+    let spent = cpu_seconds();
     let report = link.report().borrow().clone();
     runtime.block_on(link.close());
     println!(
@@ -128,28 +128,105 @@ fn main() -> Result<(), Box<dyn std::error::Error>> {
         "lost samples: {}, of them device overruns: {}",
         report.health.lost_samples, report.health.device_overruns
     );
-    println!(
-        "CPU of scope, line and host together: {:.0} % of a core",
-        cpu / elapsed * 100.0
-    );
+    for ((name, before), (_, after)) in cpu.iter().zip(&spent) {
+        println!(
+            "CPU of {name}: {:.1} % of a core",
+            (after - before) / elapsed * 100.0
+        );
+    }
     println!("{:?}", report.health);
     runtime.shutdown_background();
+    device.shutdown_background();
     Ok(())
 }
 
-/// CPU time of this process so far, from /proc; 0 where there is none.
 #[cfg(unix)]
-fn cpu_seconds() -> f64 {
-    // Fields 14 and 15 count from after the name in brackets; 100 ticks a second on every Linux.
-    std::fs::read_to_string("/proc/self/stat")
-        .ok()
-        .and_then(|stat| {
-            let fields: Vec<&str> = stat.rsplit(") ").next()?.split(' ').collect();
-            let user: f64 = fields.get(11)?.parse().ok()?;
-            let system: f64 = fields.get(12)?.parse().ok()?;
-            Some((user + system) / 100.0)
-        })
+fn runtime(name: &str) -> std::io::Result<tokio::runtime::Runtime> {
+    tokio::runtime::Builder::new_multi_thread()
+        .worker_threads(1)
+        .thread_name(name)
+        .enable_all()
+        .build()
+}
+
+/// Prints how fast frames are decoded and unpacked with no line before them.
+fn decoder_alone(planes: usize) -> Result<(), keyway_protocol::EncodeError> {
+    use keyway_protocol::{Decoder, Encoder, MAX_CONTENT, MAX_FRAME, Message, SampleFormat};
+
+    let plane: Vec<i16> = (0..512).map(|n: i16| n.wrapping_mul(127)).collect();
+    let mut frame = vec![0; MAX_FRAME];
+    let slices = std::iter::repeat_n(&plane[..], planes);
+    let length = Encoder::<MAX_CONTENT>::new().encode_samples(
+        1,
+        0,
+        SampleFormat::I16,
+        slices,
+        &mut frame,
+    )?;
+    let wire = frame[..length].repeat(64);
+    let mut decoder = Box::new(Decoder::<MAX_FRAME>::new());
+    let (begun, mut sum, mut bytes) = (Instant::now(), 0i64, 0);
+    while begun.elapsed() < Duration::from_millis(500) {
+        let mut rest = &wire[..];
+        bytes += rest.len();
+        while let Some(outcome) = decoder.next(&mut rest) {
+            let Ok(Message::Samples(samples)) = outcome else {
+                continue;
+            };
+            for plane in samples
+                .planes(SampleFormat::I16, planes)
+                .into_iter()
+                .flatten()
+            {
+                let unpacked: Vec<i16> = SampleFormat::I16.unpack(plane).collect();
+                sum += i64::from(unpacked[1]);
+            }
+        }
+    }
+    let rate = bytes as f64 / begun.elapsed().as_secs_f64() / 1e6;
+    println!(
+        "decoder alone: {rate:.0} MB/s ({} frames, {sum})",
+        decoder.counts().frames
+    );
+    Ok(())
+}
+
+/// CPU seconds so far of the named threads and of the whole process, from /proc; 0 without one.
+#[cfg(unix)]
+fn cpu_seconds() -> Vec<(&'static str, f64)> {
+    // Fields 14 and 15 of a stat, counted here from after the name in brackets; a tick is a
+    // hundredth of a second on every Linux.
+    let ticks = |stat: String| -> Option<f64> {
+        let fields: Vec<&str> = stat.rsplit(") ").next()?.split(' ').collect();
+        Some(fields.get(11)?.parse::<f64>().ok()? + fields.get(12)?.parse::<f64>().ok()?)
+    };
+    let read = |path: std::path::PathBuf| std::fs::read_to_string(path).ok();
+    let mut spent = vec![
+        ("virtual-scope", 0.0),
+        ("scope-line", 0.0),
+        ("host-link", 0.0),
+    ];
+    for thread in std::fs::read_dir("/proc/self/task")
+        .into_iter()
+        .flatten()
+        .flatten()
+    {
+        let Some(name) = read(thread.path().join("comm")) else {
+            continue;
+        };
+        if let Some((_, sum)) = spent.iter_mut().find(|(n, _)| *n == name.trim()) {
+            *sum += read(thread.path().join("stat"))
+                .and_then(ticks)
+                .unwrap_or(0.0)
+                / 100.0;
+        }
+    }
+    let all = read("/proc/self/stat".into())
+        .and_then(ticks)
         .unwrap_or(0.0)
+        / 100.0;
+    spent.push(("everything, this program too", all));
+    spent
 }
 
 #[cfg(not(unix))]

@@ -208,7 +208,11 @@ where
         tracing::info!(%error, "device lost, looking for it");
         let health = course.before;
         course.report.send_modify(|report| {
-            report.state = LinkState::Lost(error);
+            // That the port is absent while it is looked for says less than how it was lost.
+            let absent = matches!(error, LinkError::NoSuchPort { .. });
+            if !(absent && matches!(report.state, LinkState::Lost(_))) {
+                report.state = LinkState::Lost(error);
+            }
             report.health = Health {
                 analysis_drops: report.health.analysis_drops,
                 recorder_waits: report.health.recorder_waits,

@@ -67,7 +67,8 @@ pub(crate) struct Device {
     pub(crate) description: Arc<[u8]>,
     configured: Option<Configure>,
     /// The running stream's number, or the last one's.
-    pub(crate) stream: u8,
+    stream: u8,
+    running: bool,
 }
 
 impl Device {
@@ -104,6 +105,7 @@ impl Device {
             description: description.into(),
             configured: None,
             stream: 0,
+            running: false,
         }
     }
 
@@ -128,7 +130,7 @@ impl Device {
                         self.refuse(kind::CONFIGURE, configure.tag, reason, &text, out);
                     }
                 }
-                Some(Command::Stop)
+                Some(self.hang_up())
             }
             Message::Start { tag } => {
                 let Some(configured) = self.configured else {
@@ -143,6 +145,7 @@ impl Device {
                 };
                 self.acknowledge(kind::START, tag, out);
                 self.stream = self.stream.wrapping_add(1);
+                self.running = true;
                 Some(Command::Start(Plan {
                     stream: self.stream,
                     rate_hz: configured.rate_hz,
@@ -153,7 +156,7 @@ impl Device {
             }
             Message::Stop { tag } => {
                 self.acknowledge(kind::STOP, tag, out);
-                Some(Command::Stop)
+                Some(self.hang_up())
             }
             // A device's own words, echoed by a line that is not raw, mean nothing.
             Message::Identity(_)
@@ -164,6 +167,17 @@ impl Device {
             | Message::Samples(_)
             | Message::Overrun(_) => None,
         }
+    }
+
+    /// Whether frames of this stream are still wanted.
+    pub(crate) fn wants(&self, stream: u8) -> bool {
+        self.running && self.stream == stream
+    }
+
+    /// Nobody wants samples any more.
+    pub(crate) fn hang_up(&mut self) -> Command {
+        self.running = false;
+        Command::Stop
     }
 
     /// Answers a sound frame that is no request this device understands.
@@ -245,4 +259,114 @@ pub(crate) fn write(encoder: &mut Encoder, message: &Message<'_>, out: &mut Vec<
 /// The most of `text` that fits the 255 bytes of a text on the wire.
 fn clip(text: &str) -> &str {
     &text[..text.floor_char_boundary(255)]
+}
+
+#[cfg(test)]
+mod tests {
+    use keyway_protocol::{Decoder, Hello};
+
+    use super::*;
+
+    fn device(bits: u8) -> Device {
+        let channel = |name: &str| ChannelInfo {
+            name: name.to_owned(),
+            unit: "V".to_owned(),
+            scale: 0.01,
+            offset: 0.0,
+            bits,
+            low: -20.0,
+            high: 20.0,
+        };
+        Device::new(
+            &Profile::default(),
+            vec![channel("IN 1"), channel(&"µ".repeat(200))],
+        )
+    }
+
+    fn configure() -> Configure {
+        Configure {
+            tag: 9,
+            rate_hz: 1e5,
+            mask: 0b11,
+            samples_per_frame: 512,
+            format: SampleFormat::I16,
+        }
+    }
+
+    /// What the device answers, each message by its kind; a refusal by its reason.
+    fn answers(device: &mut Device, request: &Message<'_>) -> Vec<Result<u8, Reason>> {
+        let mut out = Vec::new();
+        let _command = device.take(request, &mut out);
+        heard(&out)
+    }
+
+    fn heard(mut bytes: &[u8]) -> Vec<Result<u8, Reason>> {
+        let mut decoder = Box::new(Decoder::<MAX_FRAME>::new());
+        let mut heard = Vec::new();
+        while let Some(outcome) = decoder.next(&mut bytes) {
+            heard.push(match outcome.unwrap() {
+                Message::Refusal(refusal) => Err(refusal.reason),
+                message => Ok(message.kind()),
+            });
+        }
+        heard
+    }
+
+    #[test]
+    fn hello_is_answered_in_full_whatever_the_version() {
+        let described = [Ok(kind::IDENTITY), Ok(kind::CHANNEL), Ok(kind::CHANNEL)];
+        let hello = |major| {
+            Message::Hello(Hello {
+                version: (major, 7),
+            })
+        };
+        assert_eq!(answers(&mut device(12), &hello(1)), described);
+        let refused = [&described[..], &[Err(Reason::Version)]].concat();
+        assert_eq!(answers(&mut device(12), &hello(2)), refused);
+    }
+
+    #[test]
+    fn what_cannot_be_done_is_refused_with_its_reason() {
+        let check = |bits, change: fn(&mut Configure), reason| {
+            let mut wanted = configure();
+            change(&mut wanted);
+            let answer = answers(&mut device(bits), &Message::Configure(wanted));
+            assert_eq!(answer, [Err(reason)]);
+        };
+        check(12, |c| c.rate_hz = 1e9, Reason::Rate);
+        check(12, |c| c.rate_hz = 0.0, Reason::Rate);
+        check(12, |c| c.mask = 0, Reason::Channels);
+        check(12, |c| c.mask = 0b100, Reason::Channels);
+        check(12, |c| c.samples_per_frame = 0, Reason::FrameSize);
+        check(12, |c| c.samples_per_frame = 4097, Reason::FrameSize);
+        check(13, |c| c.format = SampleFormat::Packed12, Reason::Format);
+    }
+
+    #[test]
+    fn streams_run_from_start_to_stop() {
+        let mut device = device(12);
+        let start = Message::Start { tag: 1 };
+        assert_eq!(answers(&mut device, &start), [Err(Reason::NotConfigured)]);
+        let accepted = [Ok(kind::ACKNOWLEDGEMENT)];
+        assert_eq!(
+            answers(&mut device, &Message::Configure(configure())),
+            accepted
+        );
+        assert!(!device.wants(1));
+        assert_eq!(answers(&mut device, &start), accepted);
+        assert!(device.wants(1) && !device.wants(0));
+        assert_eq!(answers(&mut device, &Message::Stop { tag: 2 }), accepted);
+        assert!(!device.wants(1));
+    }
+
+    #[test]
+    fn unknown_requests_are_refused_and_answers_ignored() {
+        let mut out = Vec::new();
+        device(12).take_fault(Fault::Unknown(0x44), &mut out);
+        assert_eq!(heard(&out), [Err(Reason::Unsupported)]);
+        out.clear();
+        device(12).take_fault(Fault::Unknown(0xC4), &mut out);
+        device(12).take_fault(Fault::Checksum, &mut out);
+        assert!(out.is_empty());
+    }
 }

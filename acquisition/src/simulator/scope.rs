@@ -40,7 +40,8 @@ impl VirtualScope {
         Io: AsyncRead + AsyncWrite + Unpin,
     {
         let outcome = self.exchange(line).await;
-        self.order(Command::Stop);
+        let command = self.device.hang_up();
+        self.order(command);
         outcome
     }
 
@@ -81,7 +82,7 @@ impl VirtualScope {
                         return Err(std::io::Error::other("the sampler has ended"));
                     };
                     // What a stopped stream left in the buffer is nobody's any more.
-                    if chunk.stream == self.device.stream {
+                    if self.device.wants(chunk.stream) {
                         outgoing.bytes.extend_from_slice(&chunk.bytes);
                     }
                 }
