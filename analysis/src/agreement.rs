@@ -20,8 +20,6 @@ const RUN_IN: f64 = 2.0;
 const TRACK: f64 = 4.0;
 /// A command that stands this long is not given.
 const NO_COMMAND: f64 = 1.0;
-/// The same while the cam is away from rest: a phaser that is let go returns, and if it does not, that is the greater news.
-const LET_GO: f64 = 1.4;
 /// No cam edges for this long while the crank turns.
 const NO_POSITION: f64 = 0.5;
 /// Commanded to rest for this long, it has to be there or on the way. The price of less is a false flag on cold oil.
@@ -36,7 +34,7 @@ const CLEAR: f64 = 0.5;
 /// Motion in the drive's direction that refutes a standing still.
 const ACQUITS: f64 = 3.0;
 /// A reason not to judge must last this long before it replaces a judgement.
-const LOSE: f64 = 0.2;
+const LOSE: f64 = 0.5;
 /// The same when it is merely being measured: what follows decides, and takes half a second to a second itself.
 const UNCLEAR: f64 = 1.1;
 
@@ -206,7 +204,7 @@ impl Judge {
             CommandView::Duty(duty) => duty.0,
         };
         let unknown = !matches!(seen.position, PositionView::Phase(_));
-        if let Some(none) = self.no_command(now, seen.command, &phaser, NO_COMMAND)
+        if let Some(none) = self.no_command(now, seen.command, &phaser)
             && (rpm.is_none() || unknown)
         {
             return Err(none);
@@ -255,7 +253,7 @@ impl Judge {
         if self.running_since.is_none_or(|t| now - t < RUN_IN) {
             // Where it stands at rest is seen from the start; motion is owed later.
             self.drive = None;
-            if let Some(none) = self.no_command(now, seen.command, phaser, LET_GO) {
+            if let Some(none) = self.no_command(now, seen.command, phaser) {
                 return none;
             }
             return (
@@ -295,19 +293,18 @@ impl Judge {
             }
         });
 
+        // A loop that finds the cam off its rest may drive the duty down to nothing: that is not a lost command.
+        let let_go = self.state == AgreementState::OffRest && phase.abs() > self.tolerance;
+        if let Some(none) = self.no_command(now, seen.command, phaser)
+            && !let_go
+        {
+            return none;
+        }
         if let Some(off) = self.off_rest(now, duty, phase, phaser.rest) {
             if phase < 0.0 {
                 self.shift = phase;
             }
             return off;
-        }
-        let patience = if phase.abs() > self.tolerance && self.known_good {
-            LET_GO
-        } else {
-            NO_COMMAND
-        };
-        if let Some(none) = self.no_command(now, seen.command, phaser, patience) {
-            return none;
         }
         if let Some((since, found)) = hunting(&self.track) {
             return (AgreementState::Hunting, since, found);
@@ -360,7 +357,7 @@ impl Judge {
                 AgreementState::NotFollowing,
                 since,
                 Finding::Stuck {
-                    duty,
+                    duty: self.mean_duty(since, duty),
                     seconds: now - since,
                     moved,
                     due,
@@ -370,7 +367,7 @@ impl Judge {
                 AgreementState::Lagging,
                 since,
                 Finding::Slow {
-                    duty,
+                    duty: self.mean_duty(since, duty),
                     seconds: now - since,
                     moved,
                     due,
@@ -380,7 +377,7 @@ impl Judge {
                 AgreementState::AgainstCommand,
                 since,
                 Finding::Against {
-                    duty,
+                    duty: self.mean_duty(since, duty),
                     seconds: now - since,
                     moved,
                 },
@@ -417,20 +414,30 @@ impl Judge {
         }
     }
 
-    /// No command, when the pin has stood for longer than `patience` although this controller always drives it.
+    /// Mean duty since an instant, as far as the track goes back.
+    fn mean_duty(&self, since: f64, now: f64) -> f64 {
+        let duties = self.track.iter().filter(|p| p.t >= since).map(|p| p.duty);
+        let n = duties.clone().count();
+        if n == 0 {
+            now
+        } else {
+            duties.sum::<f64>() / n as f64
+        }
+    }
+
+    /// No command, when the pin has stood for long although this controller always drives it.
     fn no_command(
         &self,
         now: f64,
         command: CommandView,
         phaser: &PhaserSheet,
-        patience: f64,
     ) -> Option<(AgreementState, f64, Finding)> {
         let CommandView::Stands(volts, since) = command else {
             return None;
         };
         let since = (since.0 / self.rate).max(self.running_since?);
         let seconds = now - since;
-        (phaser.always_driven && seconds >= patience).then_some((
+        (phaser.always_driven && seconds >= NO_COMMAND).then_some((
             AgreementState::NoCommand,
             since,
             Finding::NoCommand {

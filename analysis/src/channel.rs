@@ -13,8 +13,9 @@ use crate::zero_crossing::ZeroCrossing;
 
 /// Raw samples are kept this long: two cycles at 200 rpm, so that a whole one is always among them.
 const KEPT: f64 = 1.5;
-/// Smallest tooth of a VR sensor, volts. The LM1815 data sheet guarantees silence below 0.03 V; hum of a floating lead reaches more.
-const VR_FLOOR: f64 = 0.1;
+/// Smallest tooth of a VR sensor, volts: above the hum of a floating lead, below a sensor at 100 rpm (both from memory).
+/// The LM1815 data sheet guarantees silence below 0.03 V, which hum exceeds.
+const VR_FLOOR: f64 = 0.2;
 /// Smallest distance between the states of a Hall sensor, volts; they swing by 5 or 12.
 const HALL_LEAST: f64 = 1.0;
 /// The same for a switched valve, which swings by the supply: a tenth of it shows through a wrong probe factor.

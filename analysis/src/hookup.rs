@@ -2,6 +2,7 @@
 
 use crate::channel::Channel;
 use crate::lead::{CamId, Role};
+use crate::reading::Reading;
 use crate::rotation::Rotation;
 use crate::snapshot::{LeadLife, Sync};
 use crate::units::{Hertz, SampleTime, Seconds};
@@ -79,7 +80,7 @@ fn gone(channel: &Channel, s: Surroundings<'_>, place: &str) -> String {
 fn crank(channel: &Channel, s: Surroundings<'_>) -> (LeadLife, String) {
     match s.rotation.sync() {
         Sync::Cycle | Sync::Revolution => (LeadLife::Alive, s.rotation.note(channel.role)),
-        _ if recently(channel, s) => (
+        _ if recently(channel, s) && !is_silent(channel, SECOND) => (
             LeadLife::Doubtful,
             "teeth, but not the pattern of the sheet; check wheel, polarity and place".to_owned(),
         ),
@@ -140,7 +141,7 @@ fn fits(channel: &Channel, s: Surroundings<'_>) -> bool {
     s.cams
         .iter()
         .position(|&c| c == id)
-        .is_some_and(|k| s.rotation.phase(k).valid().is_some())
+        .is_some_and(|k| matches!(s.rotation.phase(k), Reading::Valid(_) | Reading::Stale(..)))
 }
 
 fn command(channel: &Channel, s: Surroundings<'_>) -> (LeadLife, String) {

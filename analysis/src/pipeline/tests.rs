@@ -42,6 +42,8 @@ struct World {
     phases: [f64; 2],
     duties: [f64; 2],
     sheet: EngineSheet,
+    /// What a lead shows instead, given its input (from 0), the time, and all leads' volts.
+    instead: fn(usize, f64, &[f64; 8]) -> f64,
 }
 
 impl World {
@@ -87,8 +89,11 @@ impl World {
         let n = (seconds * RATE) as usize;
         let mut out = vec![Vec::new(); 8];
         for i in 0..n {
-            for (lead, volts) in out.iter_mut().zip(self.volts(i as f64 / RATE)) {
-                lead.push((volts * COUNTS_PER_VOLT).round() as i16);
+            let t = i as f64 / RATE;
+            let volts = self.volts(t);
+            for (k, lead) in out.iter_mut().enumerate() {
+                let shown = (self.instead)(k, t, &volts);
+                lead.push((shown * COUNTS_PER_VOLT).round() as i16);
             }
         }
         out
@@ -101,6 +106,7 @@ fn world() -> World {
         phases: [12.0, 0.0],
         duties: [0.45, 0.08],
         sheet: sheet(),
+        instead: |k, _, v| v[k],
     }
 }
 
@@ -256,4 +262,105 @@ fn a_plan_that_cannot_be_is_refused() {
         try_plan(|p| p.leads[0].factor = 0.0),
         Err(PipelineError::Factor(1))
     );
+}
+
+/// Mains hum on a lead that touches nothing.
+fn hum(t: f64) -> f64 {
+    0.1 * (std::f64::consts::TAU * 50.0 * t).sin()
+}
+
+#[test]
+fn each_lead_is_proven_and_nothing_is_blamed_through_one_that_is_not() {
+    use AgreementState as A;
+    use LeadLife as L;
+    let intake = CamId::INTAKE;
+    type Instead = fn(usize, f64, &[f64; 8]) -> f64;
+    let rows: [(&str, Instead, Role, L, &str, A); 9] = [
+        (
+            "cam lead slipped off after 3 s",
+            |k, t, v| if k == 1 && t > 3.0 { hum(t) } else { v[k] },
+            Role::Cam(intake),
+            L::Silent,
+            "slipped off",
+            A::NotJudged,
+        ),
+        (
+            "cam sensor silent after 3 s",
+            |k, t, v| if k == 1 && t > 3.0 { 5.0 } else { v[k] },
+            Role::Cam(intake),
+            L::Doubtful,
+            "stands at 5.0 V",
+            A::NoPosition,
+        ),
+        (
+            "command lead slipped off after 3 s",
+            |k, t, v| if k == 3 && t > 3.0 { hum(t) } else { v[k] },
+            Role::Command(intake),
+            L::Silent,
+            "slipped off",
+            A::NotJudged,
+        ),
+        (
+            "command stands at supply",
+            |k, _, v| if k == 3 { v[5] } else { v[k] },
+            Role::Command(intake),
+            L::Doubtful,
+            "not yet seen to switch",
+            A::NoCommand,
+        ),
+        (
+            "command lost after 3 s",
+            |k, t, v| if k == 3 && t > 3.0 { v[5] } else { v[k] },
+            Role::Command(intake),
+            L::Doubtful,
+            "last switched 2 s ago",
+            A::NoCommand,
+        ),
+        (
+            "probe at ten to one, factor one",
+            |k, _, v| if k == 3 { 0.1 * v[k] } else { v[k] },
+            Role::Command(intake),
+            L::Doubtful,
+            "a tenth of the supply",
+            A::NotJudged,
+        ),
+        (
+            "cam leads swapped",
+            |k, _, v| match k {
+                1 => v[2],
+                2 => v[1],
+                _ => v[k],
+            },
+            Role::Cam(intake),
+            L::Doubtful,
+            "do not fit",
+            A::NotJudged,
+        ),
+        (
+            "supply lead off",
+            |k, t, v| if k == 5 { hum(t) } else { v[k] },
+            Role::Supply,
+            L::Silent,
+            "no supply, or the lead is off",
+            A::Following,
+        ),
+        (
+            "crank lead off",
+            |k, t, v| if k == 0 { hum(t) } else { v[k] },
+            Role::Crank,
+            L::Silent,
+            "lead on the sensor pin?",
+            A::NotJudged,
+        ),
+    ];
+    for (what, instead, role, life, note, state) in rows {
+        let world = World { instead, ..world() };
+        let p = run(&world.samples(5.0), 1000, 0..0);
+        let s = p.snapshot();
+        let lead = s.leads.iter().find(|l| l.role == role).expect("lead");
+        assert_eq!(lead.life, life, "{what}: {}", lead.note);
+        assert!(lead.note.contains(note), "{what}: {}", lead.note);
+        let agreement = &s.cams[0].agreement;
+        assert_eq!(agreement.state, state, "{what}: {}", agreement.sentence);
+    }
 }
