@@ -396,7 +396,7 @@ pub fn traces(leads: &[LeadSnapshot], columns: u32, shift: f64) -> Traces {
         .map(|(k, lead)| {
             let values = |x: f64| -> [f32; 2] {
                 let share = (x / f64::from(columns)).rem_euclid(1.0);
-                let noise = 0.04 * (x * 12.9898).sin();
+                let noise = 0.02 * (x * 0.9).sin();
                 let value = |v: f64, n: f64| [(v - n) as f32, (v + n) as f32];
                 match lead.role {
                     Role::Crank => {
@@ -426,7 +426,7 @@ pub fn traces(leads: &[LeadSnapshot], columns: u32, shift: f64) -> Traces {
                         let rise = if f < 0.52 { f / 0.52 } else { (1.0 - f) / 0.48 };
                         value(0.4 + 0.6 * rise, 0.02)
                     }
-                    Role::Supply | Role::Pressure | Role::Spare => value(13.7 + 2.0 * noise, 0.05),
+                    Role::Supply | Role::Pressure | Role::Spare => value(13.7 + 4.0 * noise, 0.03),
                 }
             };
             Trace {

@@ -191,7 +191,8 @@ impl<'a> Board<'a> {
                 gauge::words(labels, *tile, gauge, p);
             }
         }
-        let heading = Point::new(self.plan.lower.x + 16.0, self.plan.lower.y + 16.0);
+        let middle = if self.live.is_enlarged { 30.0 } else { 16.0 };
+        let heading = Point::new(self.plan.lower.x + 16.0, self.plan.lower.y + middle);
         let title = match (self.live.lower, self.live.trace_view()) {
             (Lower::Strip, _) => "Command and position, last 20 s".to_owned(),
             (Lower::Traces, TraceView::Time(span)) => {

@@ -381,7 +381,11 @@ pub fn words(labels: &mut Vec<Label>, tile: Tile, gauge: &Gauge, p: &Palette) {
     // The quality stands beside the figure; where the scale is there, it takes the place of the note.
     let is_beside = form == Form::Tall || is_missing;
     let note = match &quality {
-        Some(why) if !is_beside => why.clone(),
+        Some(why) if !is_beside => {
+            // What is wrong stays in front; what was due is told by the scale.
+            let state = gauge.note.split(", ").next().filter(|_| gauge.is_alarm);
+            state.map_or_else(|| why.clone(), |state| format!("{state}, {why}"))
+        }
         Some(_) | None => gauge.note.clone(),
     };
     if let Some(why) = quality.filter(|_| is_beside) {

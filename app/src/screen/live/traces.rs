@@ -222,10 +222,10 @@ fn scale(trace: &Trace, leads: &[LeadSnapshot]) -> Option<[f32; 2]> {
         .chain([second])
         .flatten()
         .reduce(|a, b| [a[0].min(b[0]), a[1].max(b[1])])?;
-    let step = round_step((high - low).max(0.2) / 3.0);
+    let step = round_step((high - low).max(0.2) / 5.0);
     let (low, high) = (
-        (low / step - 0.05).floor() * step,
-        (high / step + 0.05).ceil() * step,
+        (low / step - 0.02).floor() * step,
+        (high / step + 0.02).ceil() * step,
     );
     Some([low, if high > low { high } else { low + step }])
 }
