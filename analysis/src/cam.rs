@@ -269,9 +269,18 @@ impl Cam {
         }
     }
 
+    /// Edges of the last cam revolution: backwards from the newest until a reference edge comes again.
+    /// Not by angle alone: the edge one revolution ago lies a hair more or less than 720 degrees back.
     fn last_revolution(&self) -> impl Iterator<Item = &CamEdge> {
-        let from = self.edges.back().map_or(0.0, |e| e.angle) - 720.0 + 1e-6;
-        self.edges.iter().filter(move |e| e.angle > from)
+        let newest = self.edges.back().map_or(0.0, |e| e.angle);
+        let mut seen = vec![false; self.pattern.edges.len()];
+        let repeats = self.edges.iter().rposition(|e| match e.matched {
+            Some((edge, _)) => {
+                e.angle <= newest - 720.0 - REACH || std::mem::replace(&mut seen[edge], true)
+            }
+            None => e.angle <= newest - 720.0 + 1e-6,
+        });
+        self.edges.iter().skip(repeats.map_or(0, |i| i + 1))
     }
 
     fn is_mostly_matched(&self) -> bool {
@@ -358,14 +367,14 @@ impl Cam {
     /// Windows of the cycle that ended at the last edge.
     pub fn windows(&self, angle: f64, offset: f64) -> Vec<[CrankAngle; 2]> {
         let from = angle - STALE_AFTER;
-        let newest = self.edges.back().map_or(0.0, |e| e.angle);
+        let first = self.last_revolution().next().map_or(0.0, |e| e.angle);
         let mut windows: Vec<[CrankAngle; 2]> = Vec::new();
         let mut rising: Option<f64> = None;
         for e in self.edges.iter().filter(|e| e.angle > from) {
             match e.kind {
                 EdgeKind::Rising => rising = Some(e.angle),
                 EdgeKind::Falling => {
-                    if let Some(r) = rising.take().filter(|_| e.angle > newest - 720.0 + 1e-6) {
+                    if let Some(r) = rising.take().filter(|_| e.angle >= first) {
                         windows.push([r, e.angle].map(|a| CrankAngle::wrapped(a + offset)));
                     }
                 }

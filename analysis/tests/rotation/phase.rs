@@ -52,6 +52,30 @@ fn check(sheet: &EngineSheet, motion: Motion, start: f64, phases: [f64; 2]) {
     assert!(n >= 128, "{label}: {n}");
 }
 
+/// The edge of one revolution ago is never exactly 720 degrees back; no window may count twice for it.
+#[test]
+fn windows_are_counted_once_on_a_moving_cam() {
+    let sheet = van();
+    for drift in [0.002, -0.002] {
+        let list = edges(&sheet, Motion::steady(1500.0), [0.0, 9000.0], |_, angle| {
+            drift * (angle - 4500.0).clamp(0.0, 4000.0)
+        });
+        let mut r = rotation(&sheet);
+        let mut looks = 0;
+        feed(&mut r, &list, |r, _| {
+            if r.sync() == Sync::Cycle && r.phase(0).valid().is_some() {
+                for cam in 0..2 {
+                    let n = r.windows(cam).len();
+                    assert!(n <= 4, "{n} windows, drift {drift}");
+                    assert_eq!(r.note(Role::Cam(sheet.cams[cam].cam)), "4 windows");
+                }
+                looks += 1;
+            }
+        });
+        assert!(looks > 20, "{looks}");
+    }
+}
+
 #[test]
 fn phase_at_rest_and_driven_from_700_to_6500_rpm() {
     for sheet in [van(), van_36_1()] {
