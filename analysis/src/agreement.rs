@@ -317,11 +317,20 @@ impl Judge {
         // On the way to rest the rest rule judges; without a reference nobody knows where rest is.
         let resting = now - self.rest_last < REST_GRACE;
         let by_rest = !drive.is_away() && (resting || !self.known_good);
+        let off = self.known_good
+            && phase.abs() > self.tolerance
+            && !drive.is_away()
+            && (resting || self.state == AgreementState::OffRest);
         match verdict {
             Verdict::Open { .. } if commands_rest && phase.abs() <= self.tolerance => (
                 AgreementState::Following,
                 now,
                 Finding::AtRest { duty, phase },
+            ),
+            Verdict::Still { since, .. } if off => (
+                AgreementState::OffRest,
+                since,
+                self.stands_off(now, since, duty, phase, phaser.rest),
             ),
             Verdict::Still { moved, .. } | Verdict::Slow { moved, .. } if by_rest => self
                 .nothing_owed(
@@ -414,6 +423,16 @@ impl Judge {
         }
     }
 
+    fn stands_off(&self, now: f64, since: f64, duty: f64, phase: f64, rest: Rest) -> Finding {
+        Finding::OffRest {
+            duty: self.mean_duty(since, duty),
+            seconds: now - since,
+            phase: phase * rest.drive_sign(),
+            tolerance: self.tolerance,
+            beyond: phase < 0.0,
+        }
+    }
+
     /// Mean duty since an instant, as far as the track goes back.
     fn mean_duty(&self, since: f64, now: f64) -> f64 {
         let duties = self.track.iter().filter(|p| p.t >= since).map(|p| p.duty);
@@ -472,13 +491,7 @@ impl Judge {
             (
                 AgreementState::OffRest,
                 since,
-                Finding::OffRest {
-                    duty,
-                    seconds: now - since,
-                    phase: phase * rest.drive_sign(),
-                    tolerance: self.tolerance,
-                    beyond: phase < 0.0,
-                },
+                self.stands_off(now, since, duty, phase, rest),
             )
         })
     }
