@@ -8,6 +8,8 @@ mod leads;
 mod plan;
 pub mod sentence;
 mod strip;
+#[cfg(test)]
+mod tests;
 mod traces;
 pub mod words;
 

@@ -86,6 +86,30 @@ impl Label {
 /// Wider and higher than any screen, logical pixels.
 const UNBROKEN: f32 = 10_000.0;
 
+impl Label {
+    /// The place it takes, in the coordinates of the widget that shows it.
+    pub fn bounds(&self) -> Rectangle {
+        let Point { x, y } = self.at;
+        if self.anchor == Anchor::Block {
+            let size = extent(&self.words, self.size, self.font, self.width);
+            return Rectangle::new(self.at, size);
+        }
+        let size = Size::new(
+            width(&self.words, self.size, self.font),
+            self.size * LINE_HEIGHT,
+        );
+        let left = match self.anchor {
+            Anchor::Left | Anchor::Block => x,
+            Anchor::Middle => x - size.width / 2.0,
+            Anchor::Right => x - size.width,
+        };
+        Rectangle::new(Point::new(left, y - size.height / 2.0), size)
+    }
+}
+
+/// Height of a line in times the type size, as the toolkit sets it.
+const LINE_HEIGHT: f32 = 1.3;
+
 /// Width of one line of text, logical pixels.
 pub fn width(words: &str, size: f32, font: Font) -> f32 {
     pieces(words)
@@ -173,21 +197,6 @@ fn set<Content>(
 #[derive(Debug)]
 pub struct Labels(pub Vec<Label>);
 
-impl Labels {
-    fn bounds(label: &Label, origin: Point) -> Rectangle {
-        let at = origin + (label.at - Point::ORIGIN);
-        let wide = width(&label.words, label.size, label.font).min(label.width);
-        let high = label.size * 1.3;
-        let (x, y) = match label.anchor {
-            Anchor::Left => (at.x, at.y - high / 2.0),
-            Anchor::Middle => (at.x - wide / 2.0, at.y - high / 2.0),
-            Anchor::Right => (at.x - wide, at.y - high / 2.0),
-            Anchor::Block => (at.x, at.y),
-        };
-        Rectangle::new(Point::new(x, y), Size::new(wide, high))
-    }
-}
-
 impl<Message> Widget<Message, Theme, Renderer> for Labels {
     fn size(&self) -> Size<Length> {
         Size::new(Length::Fill, Length::Fill)
@@ -206,7 +215,11 @@ impl<Message> Widget<Message, Theme, Renderer> for Labels {
     ) {
         let origin = layout.bounds().position();
         for label in &self.0 {
-            operation.text(None, Self::bounds(label, origin), &label.words);
+            operation.text(
+                None,
+                label.bounds() + (origin - Point::ORIGIN),
+                &label.words,
+            );
         }
     }
 
