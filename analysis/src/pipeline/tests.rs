@@ -364,3 +364,38 @@ fn each_lead_is_proven_and_nothing_is_blamed_through_one_that_is_not() {
         assert_eq!(agreement.state, state, "{what}: {}", agreement.sentence);
     }
 }
+
+#[test]
+fn without_leads_every_reading_says_so() {
+    let mut plan = plan();
+    plan.leads.retain(|l| l.role == Role::Spare);
+    let mut p = Pipeline::new(&sheet(), &plan, &inputs(), Hertz(RATE)).expect("pipeline");
+    let silence = vec![0; 100_000];
+    p.push(0, &[silence.as_slice(); 8]);
+    let s = p.snapshot();
+    assert_eq!(s.speed, Reading::Missing(Why::NoLead));
+    assert_eq!(s.supply, Reading::Missing(Why::NoLead));
+    for cam in &s.cams {
+        assert_eq!(cam.phase, Reading::Missing(Why::NoLead));
+        assert_eq!(cam.command.duty, Reading::Missing(Why::NoLead));
+        assert_eq!(cam.agreement.state, AgreementState::NotJudged);
+    }
+}
+
+#[test]
+fn a_still_pin_is_no_duty_but_a_level() {
+    let world = World {
+        instead: |k, _, v| if k == 3 { v[5] } else { v[k] },
+        ..world()
+    };
+    let s = run(&world.samples(1.0), 1000, 0..0).snapshot();
+    match s.cams[0].command.duty {
+        Reading::Missing(Why::Static(volts)) => assert!((volts - 13.7).abs() < 0.01),
+        other => panic!("{other:?}"),
+    }
+    assert_eq!(
+        s.cams[0].command.low,
+        s.cams[0].command.duty.map(|_| Volts(0.0))
+    );
+    assert!(s.cams[0].command.high.valid().is_some());
+}

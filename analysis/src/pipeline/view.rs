@@ -15,7 +15,10 @@ impl Pipeline {
         Snapshot {
             at,
             elapsed: at.seconds(self.rate),
-            speed: self.rotation.speed(readings::WINDOW),
+            speed: match self.channel(Role::Crank) {
+                None => Reading::Missing(Why::NoLead),
+                Some(_) => self.rotation.speed(readings::WINDOW),
+            },
             sync: self.rotation.sync(),
             cams: (0..self.sheet.cams.len()).map(|k| self.cam(k)).collect(),
             supply: readings::supply(supply),
