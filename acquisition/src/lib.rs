@@ -4,7 +4,6 @@ pub mod block;
 pub mod error;
 pub mod fanout;
 pub mod health;
-pub mod line;
 pub mod link;
 pub mod port;
 pub mod recording;

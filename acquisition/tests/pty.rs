@@ -9,7 +9,6 @@ use crossbeam_channel::Receiver;
 use keyway_acquisition::block::{ChannelInfo, SampleBlock};
 use keyway_acquisition::error::LinkError;
 use keyway_acquisition::fanout::Feed;
-use keyway_acquisition::line::Line;
 use keyway_acquisition::link::{Link, LinkHandle, LinkState, Settings, Source};
 use keyway_acquisition::port;
 use keyway_acquisition::simulator::device::Profile;
@@ -235,10 +234,10 @@ fn garbage_before_during_and_after_does_not_stop_the_stream() {
     let runtime = runtime();
     let (path, _scope) = runtime.block_on(async { scope(Pacing::Unpaced) });
     let noisy = runtime.block_on(async {
-        let (near, noisy) = port::pseudo_terminal().unwrap();
+        let near = port::PseudoTerminal::open().unwrap();
+        let noisy = near.path().to_owned();
         let far = port::open(&path, 115_200).unwrap();
-        let _line: tokio::task::JoinHandle<()> =
-            Handle::current().spawn(noise(Line::new(near), Line::new(far)));
+        let _line: tokio::task::JoinHandle<()> = Handle::current().spawn(noise(near, far));
         noisy
     });
     let link = Link::spawn(runtime.handle(), Source::Port(noisy), Settings::default());
@@ -262,15 +261,23 @@ fn garbage_before_during_and_after_does_not_stop_the_stream() {
     runtime.block_on(link.close());
 }
 
-async fn noise(mut near: Line, mut far: Line) {
+async fn noise(near: port::PseudoTerminal, mut far: port::Port) {
     // Until the host has opened its end, every read of this one fails.
     let (mut requests, mut answers) = ([0; 4096], [0; 4096]);
+    let mut near = loop {
+        let count = near.device_end().unwrap().try_read(&mut requests);
+        if let Ok(count) = count {
+            far.write_all(&requests[..count]).await.unwrap();
+            break near.device_end().unwrap();
+        }
+        tokio::time::sleep(Duration::from_millis(5)).await;
+    };
     let mut passed = 0usize;
     loop {
         tokio::select! {
             read = near.read(&mut requests) => match read {
                 Ok(count) => far.write_all(&requests[..count]).await.unwrap(),
-                Err(_) => tokio::time::sleep(Duration::from_millis(5)).await,
+                Err(_) => return,
             },
             read = far.read(&mut answers) => {
                 let count = read.unwrap();

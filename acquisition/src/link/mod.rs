@@ -21,7 +21,6 @@ pub use report::{LinkReport, LinkState};
 use crate::error::LinkError;
 use crate::fanout::{Fanout, Feed, RecorderSlot};
 use crate::health::Health;
-use crate::line::Line;
 use crate::port;
 use crate::simulator::embedded::EmbeddedScope;
 use crate::simulator::source::SampleSource;
@@ -159,7 +158,7 @@ async fn supervise(source: Source, mut course: Course) {
     let outcome = match source {
         Source::Port(path) => {
             let baud = course.settings.baud;
-            reopen(|| port::open(&path, baud).map(Line::new), &mut course).await
+            reopen(|| port::open(&path, baud), &mut course).await
         }
         Source::Virtual(source) => match EmbeddedScope::spawn(source) {
             Ok(mut scope) => {

@@ -49,11 +49,10 @@ pub(crate) mod behind_pty {
     //! Opened by its path through the ordinary port.
 
     use super::{JoinHandle, LinkError, Pacing, Profile, SampleSource};
-    use crate::line::Line;
     use crate::port;
     use crate::simulator::pty::PtyScope;
 
-    pub(crate) type Endpoint = Line;
+    pub(crate) type Endpoint = port::Port;
     /// The path.
     pub(crate) type Opener = String;
 
@@ -72,7 +71,7 @@ pub(crate) mod behind_pty {
     }
 
     pub(crate) fn open(path: &mut Opener, baud: u32) -> Result<Endpoint, LinkError> {
-        port::open(path, baud).map(Line::new)
+        port::open(path, baud)
     }
 }
 
@@ -108,7 +107,7 @@ pub(crate) mod in_memory {
         let task = tokio::spawn(async move {
             while let Some(line) = lines.recv().await {
                 // A host that hangs up ends its pipe, not the scope.
-                let _ended = scope.serve(line).await;
+                let _ended = scope.serve(&[], line).await;
             }
         });
         Ok((name, opener, task))

@@ -7,21 +7,19 @@ use super::sampler::Pacing;
 use super::scope::VirtualScope;
 use super::source::SampleSource;
 use crate::error::LinkError;
-use crate::line::Line;
-use crate::port;
+use crate::port::PseudoTerminal;
 
 /// While nobody has the other end open every read fails at once: this is how often it is tried.
 const AWAIT_HOST: Duration = Duration::from_millis(20);
 
 /// A virtual scope waiting at a path.
 pub struct PtyScope {
-    line: Line,
-    path: String,
+    line: PseudoTerminal,
     scope: VirtualScope,
 }
 
 impl PtyScope {
-    /// Opens a new pseudo-terminal for a scope that samples `source`. Needs a tokio runtime.
+    /// Opens a new pseudo-terminal for a scope that samples `source`.
     ///
     /// # Errors
     /// `Open` if the system has no pseudo-terminal or thread to give.
@@ -30,31 +28,41 @@ impl PtyScope {
         profile: &Profile,
         pacing: Pacing,
     ) -> Result<Self, LinkError> {
-        let (port, path) = port::pseudo_terminal()?;
+        let line = PseudoTerminal::open()?;
         let scope =
             VirtualScope::new(source, profile, pacing).map_err(|error| LinkError::Open {
-                path: path.clone(),
+                path: line.path().to_owned(),
                 reason: error.to_string(),
             })?;
-        Ok(Self {
-            line: Line::new(port),
-            path,
-            scope,
-        })
+        Ok(Self { line, scope })
     }
 
     /// What a host opens.
     #[must_use]
     pub fn path(&self) -> &str {
-        &self.path
+        self.line.path()
     }
 
-    /// Serves one host after another, for ever.
+    /// Serves one host after another, for ever. Needs a tokio runtime.
     pub async fn serve(mut self) {
+        let mut greeting = [0; 256];
         loop {
-            // A host that closes its end shows as a failed read; the line itself stays good.
-            let _ended = self.scope.serve(&mut self.line).await;
+            if let Some(count) = self.greeted(&mut greeting)
+                && let Ok(line) = self.line.device_end()
+            {
+                // A host that closes its end shows as a failed read; the terminal stays good.
+                let _ended = self.scope.serve(&greeting[..count], line).await;
+            }
             tokio::time::sleep(AWAIT_HOST).await;
+        }
+    }
+
+    /// What a host that has opened its end has said so far; none while nobody has.
+    fn greeted(&self, greeting: &mut [u8]) -> Option<usize> {
+        match self.line.device_end().ok()?.try_read(greeting) {
+            Ok(count) => Some(count),
+            Err(error) if error.kind() == std::io::ErrorKind::WouldBlock => Some(0),
+            Err(_) => None,
         }
     }
 }

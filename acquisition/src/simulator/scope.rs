@@ -31,21 +31,22 @@ impl VirtualScope {
         Ok(Self { device, sampler })
     }
 
-    /// Serves one host on `line` until it goes away, then stops streaming.
+    /// Serves one host on `line` until it goes away, then stops streaming. `greeting` is what was
+    /// already read from the line.
     ///
     /// # Errors
     /// How the line ended; a host that closed it reads as an error or as an end, by kind of line.
-    pub async fn serve<Io>(&mut self, line: Io) -> std::io::Result<()>
+    pub async fn serve<Io>(&mut self, greeting: &[u8], line: Io) -> std::io::Result<()>
     where
         Io: AsyncRead + AsyncWrite + Unpin,
     {
-        let outcome = self.exchange(line).await;
+        let outcome = self.exchange(greeting, line).await;
         let command = self.device.hang_up();
         self.order(command);
         outcome
     }
 
-    async fn exchange<Io>(&mut self, line: Io) -> std::io::Result<()>
+    async fn exchange<Io>(&mut self, greeting: &[u8], line: Io) -> std::io::Result<()>
     where
         Io: AsyncRead + AsyncWrite + Unpin,
     {
@@ -53,6 +54,7 @@ impl VirtualScope {
         let mut decoder = Box::new(Decoder::<MAX_FRAME>::new());
         let mut incoming = vec![0; 4096];
         let mut outgoing = Outgoing::default();
+        self.listen(&mut decoder, greeting, &mut outgoing.bytes);
         loop {
             tokio::select! {
                 read = reader.read(&mut incoming) => {
@@ -60,19 +62,7 @@ impl VirtualScope {
                     if length == 0 {
                         return Ok(());
                     }
-                    let mut bytes = &incoming[..length];
-                    while let Some(outcome) = decoder.next(&mut bytes) {
-                        let command = match outcome {
-                            Ok(request) => self.device.take(&request, &mut outgoing.bytes),
-                            Err(fault) => {
-                                self.device.take_fault(fault, &mut outgoing.bytes);
-                                None
-                            }
-                        };
-                        if let Some(command) = command {
-                            self.order(command);
-                        }
-                    }
+                    self.listen(&mut decoder, &incoming[..length], &mut outgoing.bytes);
                 }
                 written = writer.write(outgoing.rest()), if !outgoing.rest().is_empty() => {
                     outgoing.advance(written?);
@@ -86,6 +76,21 @@ impl VirtualScope {
                         outgoing.bytes.extend_from_slice(&chunk.bytes);
                     }
                 }
+            }
+        }
+    }
+
+    fn listen(&mut self, decoder: &mut Decoder, mut bytes: &[u8], answers: &mut Vec<u8>) {
+        while let Some(outcome) = decoder.next(&mut bytes) {
+            let command = match outcome {
+                Ok(request) => self.device.take(&request, answers),
+                Err(fault) => {
+                    self.device.take_fault(fault, answers);
+                    None
+                }
+            };
+            if let Some(command) = command {
+                self.order(command);
             }
         }
     }
