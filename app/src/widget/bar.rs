@@ -48,7 +48,12 @@ pub fn bar<'a, Message: Clone + 'a>(bar: Bar<'a, Message>) -> Element<'a, Messag
     let [state, detail] =
         [state, detail].map(|w| label::cut(w, font::SMALL, font::REGULAR, LINK_WIDTH));
     let ink: Color = if is_wrong { p.alarm } else { p.quiet };
-    let (title, story, look) = (bar.title, bar.story, bar.look);
+    let (title, look) = (bar.title, bar.look);
+    // A recording that stopped by itself is said where the story stands, until the next one.
+    let (story, story_ink) = match bar.recording {
+        RecordingStatus::Failed(why) => (why.as_ref(), p.alarm),
+        RecordingStatus::Off | RecordingStatus::On { .. } => (bar.story, p.quiet),
+    };
     // Cut to the room there is: the toolkit would cut in the middle of a letter.
     let heading = responsive(move |room| {
         let line = |words: &str, size: f32, font: Font, colour: Color| {
@@ -62,7 +67,7 @@ pub fn bar<'a, Message: Clone + 'a>(bar: Bar<'a, Message>) -> Element<'a, Messag
         let p = look.palette();
         let lines = column![
             line(title, font::HEADING, font::BOLD, p.text),
-            line(story, font::SMALL, font::REGULAR, p.quiet),
+            line(story, font::SMALL, font::REGULAR, story_ink),
         ];
         container(lines.spacing(2)).center_y(Length::Fill).into()
     });

@@ -123,7 +123,6 @@ impl<'a> Board<'a> {
 
     fn face(&self, frame: &mut Frame) {
         let p = self.look.palette();
-        frame.fill_rectangle(Point::ORIGIN, frame.size(), p.background);
         let panel = |frame: &mut Frame, r: Rectangle| {
             frame.fill(
                 &Path::rounded_rectangle(r.position(), r.size(), RADIUS.into()),
