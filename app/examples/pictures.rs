@@ -1,18 +1,22 @@
 //! Renders the screens in both looks and two sizes to PNG files, without a display:
-//! `cargo run -p keyway --example pictures -- DIRECTORY`
+//! `cargo run -p keyway --example pictures -- DIRECTORY [PART OF A NAME]`
 
 #![allow(clippy::print_stdout, reason = "a command that says what it wrote")]
 
 mod sample;
 
-use iced::widget::{column, row};
-use iced::{Element, Task};
+use iced::Task;
+use keyway::application::{Application, Message, Tab};
 use keyway::font;
-use keyway::screen::live::{self, Live};
+use keyway::screen::{live, recordings};
+use keyway::session::Shown;
+use keyway::session::choice::{Offer, PortOffer};
+use keyway::session::playback::PlayStatus;
+use keyway::session::shelf::{Contents, Shelf, Volume};
+use keyway::settings::Settings;
+use keyway::setup::Setup;
 use keyway::status::{LinkState, LinkStatus, RecordingStatus};
 use keyway::theme::Look;
-use keyway::widget::bar::{self, Bar};
-use keyway::widget::rail;
 use sample::Moment;
 use std::error::Error;
 use std::path::{Path, PathBuf};
@@ -22,104 +26,201 @@ use std::time::{Duration, Instant};
 /// The sizes the screens must fit, logical pixels.
 const SIZES: [(u16, u16); 2] = [(1280, 800), (1024, 600)];
 
-/// What the lower panel shows.
+/// What is done before the picture is taken.
 #[derive(Clone, Copy, PartialEq)]
-enum Shown {
+enum Scene {
     Strip,
     Traces,
     LargeTraces,
     CrankLocked,
+    Hookup,
+    Recordings,
+    Playback,
+    Source,
+    Lost,
 }
 
-struct Scene {
-    moment: Moment,
-    live: Live,
-    link: LinkStatus,
-    recording: RecordingStatus,
-    look: Look,
-}
+/// Names of the pictures, with what they show; each moment of the engine has one of the first.
+const SCENES: [(&str, Scene); 9] = [
+    ("live", Scene::Strip),
+    ("traces", Scene::Traces),
+    ("traces-large", Scene::LargeTraces),
+    ("crank-locked", Scene::CrankLocked),
+    ("hookup", Scene::Hookup),
+    ("recordings", Scene::Recordings),
+    ("playback", Scene::Playback),
+    ("source", Scene::Source),
+    ("lost", Scene::Lost),
+];
 
-#[derive(Debug, Clone)]
-enum Message {
-    Live,
-    Key,
-}
-
-fn scene(moment: Moment, shown: Shown, look: Look) -> Scene {
-    let mut live = Live::new();
-    live.refresh(
-        Arc::clone(&moment.snapshot),
-        Arc::clone(&moment.traces),
-        Instant::now(),
-    );
-    let messages: &[live::Message] = match shown {
-        Shown::Strip => &[],
-        Shown::Traces => &[live::Message::ShowTraces],
-        Shown::LargeTraces => &[live::Message::ShowTraces, live::Message::ToggleEnlarged],
-        Shown::CrankLocked => &[
-            live::Message::ShowTraces,
-            live::Message::ToggleCrankLock,
-            live::Message::ToggleEnlarged,
-        ],
-    };
-    for message in messages {
-        let _ = live.update(*message);
+/// In which moments a scene is drawn: the Live screen in all of them, the rest where there is
+/// something else to see.
+fn is_wanted(scene: Scene, moment: &str) -> bool {
+    match scene {
+        Scene::Strip => true,
+        Scene::Traces | Scene::LargeTraces | Scene::CrankLocked => {
+            ["not-following", "four-cams"].contains(&moment)
+        }
+        Scene::Hookup => ["healthy", "cam-lost", "four-cams"].contains(&moment),
+        Scene::Recordings | Scene::Source => moment == "healthy",
+        Scene::Playback | Scene::Lost => ["not-following", "four-cams"].contains(&moment),
     }
-    Scene {
-        moment,
-        live,
-        link: LinkStatus {
-            source: "Virtual scope".to_owned(),
-            state: LinkState::Streaming,
-            channels: 8,
-            rate_hz: 200_000.0,
-            lost: 0,
-            bad_frames: 0,
-            overruns: 0,
-        },
+}
+
+fn link() -> LinkStatus {
+    LinkStatus {
+        source: "Virtual scope".to_owned(),
+        state: LinkState::Streaming,
+        channels: 8,
+        rate_hz: 200_000.0,
+        lost: 0,
+        bad_frames: 0,
+        overruns: 0,
+    }
+}
+
+fn shown(moment: &Moment, scene: Scene) -> Shown {
+    let mut shown = Shown {
+        snapshot: Some(Arc::clone(&moment.snapshot)),
+        traces: Arc::clone(&moment.traces),
+        link: link(),
         recording: RecordingStatus::On {
             path: PathBuf::from("van.mcap"),
             seconds: 161.0,
             bytes: 31_000_000,
         },
-        look,
+        playback: None,
+    };
+    match scene {
+        Scene::Playback => {
+            shown.link.state = LinkState::Playing;
+            shown.link.source = "2026-11-25-160312.mcap".to_owned();
+            shown.recording = RecordingStatus::Off;
+            shown.playback = Some(Arc::new(PlayStatus {
+                position: 161.0,
+                length: 252.4,
+                is_playing: true,
+                speed: 1.0,
+                fault: None,
+            }));
+        }
+        Scene::Lost => {
+            shown.link.source = "/dev/ttyACM0".to_owned();
+            shown.link.state = LinkState::Lost(Arc::from(
+                "The scope is gone: check its cable and its supply.",
+            ));
+        }
+        Scene::Strip
+        | Scene::Traces
+        | Scene::LargeTraces
+        | Scene::CrankLocked
+        | Scene::Hookup
+        | Scene::Recordings
+        | Scene::Source => {}
+    }
+    shown
+}
+
+fn shelf() -> Shelf {
+    let volume = |name: &str, contents| Volume {
+        path: PathBuf::from(name),
+        name: name.to_owned(),
+        contents,
+    };
+    let contents = |started: &str, note: &str, seconds, bytes, shortfall: Option<&str>| Contents {
+        engine: "Light van 2.0, two phasers".to_owned(),
+        started: started.to_owned(),
+        note: note.to_owned(),
+        seconds,
+        bytes,
+        shortfall: shortfall.map(str::to_owned),
+    };
+    let killed = "The recording was never finished: it reads up to 37.2 s, and 1880 bytes after that are lost.";
+    Shelf {
+        volumes: vec![
+            volume(
+                "2026-11-25-160312.mcap",
+                Ok(contents(
+                    "2026-11-25 16:03 UTC",
+                    "P0014 · hesitates pulling away, worse when hot",
+                    252.4,
+                    148_000_000,
+                    None,
+                )),
+            ),
+            volume(
+                "2026-11-25-154100.mcap",
+                Ok(contents(
+                    "2026-11-25 15:41 UTC",
+                    "",
+                    37.2,
+                    21_400_000,
+                    Some(killed),
+                )),
+            ),
+            volume(
+                "drive-log.mcap",
+                Err(Arc::from(
+                    "drive-log.mcap is an MCAP file, but not one that Keyway recorded",
+                )),
+            ),
+        ],
     }
 }
 
-fn view(scene: &Scene) -> Element<'_, Message> {
-    let names = ["Job", "Hook-up", "Live", "Recordings"];
-    let entries = names.into_iter().enumerate().map(|(i, name)| rail::Entry {
-        name,
-        key: ["F1", "F2", "F3", "F4"][i],
-        is_open: i == 2,
-        is_done: i < 2,
-        on_press: Message::Key,
-    });
-    let keys = rail::legend(
-        &[("Space", "hold"), ("R", "record"), ("T", "traces")],
-        scene.look,
-    );
-    let bar = bar::bar(Bar {
-        title: &scene.moment.sheet.name,
-        story: "P0014 · hesitates pulling away, worse hot",
-        link: &scene.link,
-        recording: &scene.recording,
-        is_held: false,
-        look: scene.look,
-        on_record: Some(Message::Key),
-        on_hold: Some(Message::Key),
-        on_look: Message::Key,
-        on_link: Message::Key,
-    });
-    let live = scene
-        .live
-        .view(&scene.moment.sheet, scene.look)
-        .map(|_| Message::Live);
-    row![
-        rail::rail(entries, Some(keys), scene.look),
-        column![bar, live]
-    ]
-    .into()
+fn application(moment: &Moment, scene: Scene, look: Look) -> Result<Application, Box<dyn Error>> {
+    let settings = Settings {
+        look,
+        recordings: Some(PathBuf::from("/home/workshop/Documents/Keyway")),
+        port: Some("/dev/pts/3".to_owned()),
+    };
+    let setup = Setup {
+        sheet: Arc::new(moment.sheet.clone()),
+        ..Setup::built_in()?
+    };
+    let story = "P0014 · hesitates pulling away, worse when hot";
+    let mut app = Application::still(setup, story, settings)?;
+    let messages: &[Message] = match scene {
+        Scene::Strip | Scene::Playback | Scene::Source | Scene::Lost => &[],
+        Scene::Traces => &[Message::Live(live::Message::ShowTraces)],
+        Scene::LargeTraces => &[
+            Message::Live(live::Message::ShowTraces),
+            Message::Live(live::Message::ToggleEnlarged),
+        ],
+        Scene::CrankLocked => &[
+            Message::Live(live::Message::ShowTraces),
+            Message::Live(live::Message::ToggleCrankLock),
+            Message::Live(live::Message::ToggleEnlarged),
+        ],
+        Scene::Hookup => &[Message::Open(Tab::Hookup)],
+        Scene::Recordings => &[Message::Open(Tab::Recordings)],
+    };
+    for message in messages {
+        let _ = app.update(message.clone());
+    }
+    match scene {
+        Scene::Recordings => {
+            let read = recordings::Message::Read(Ok(Arc::new(shelf())));
+            let _ = app.update(Message::Recordings(read));
+        }
+        Scene::Source => {
+            let port = |path: &str, about: &str| PortOffer {
+                path: path.to_owned(),
+                about: about.to_owned(),
+            };
+            let offer = Offer {
+                ports: vec![
+                    port("/dev/ttyACM0", "Bench Eight, eight inputs"),
+                    port("/dev/ttyS0", "built-in serial port"),
+                ],
+                ..Offer::now()
+            };
+            app.offer(offer, "/dev/pts/3".to_owned());
+        }
+        _ => {}
+    }
+    app.present(shown(moment, scene), Instant::now());
+    Ok(app)
 }
 
 fn main() -> Result<(), Box<dyn Error>> {
@@ -129,34 +230,20 @@ fn main() -> Result<(), Box<dyn Error>> {
     let only = std::env::args().nth(2);
     std::fs::create_dir_all(&directory)?;
     for look in [Look::Workshop, Look::Daylight] {
-        for (name, shown) in [
-            ("", Shown::Strip),
-            ("-traces", Shown::Traces),
-            ("-traces-large", Shown::LargeTraces),
-            ("-crank-locked", Shown::CrankLocked),
-        ] {
+        for (name, scene) in SCENES {
             for (index, moment) in sample::moments().into_iter().enumerate() {
-                // The traces look the same in every state; one picture with two cams and one with four will do.
-                if shown != Shown::Strip && !["not-following", "four-cams"].contains(&moment.name) {
+                if !is_wanted(scene, moment.name) {
                     continue;
                 }
                 for (wide, high) in SIZES {
-                    let file = format!(
-                        "live-{}{name}-{}-{wide}.png",
-                        moment.name,
-                        look.name().to_lowercase()
-                    );
+                    let look_name = look.name().to_lowercase();
+                    let file = format!("{name}-{}-{look_name}-{wide}.png", moment.name);
                     if only.as_ref().is_some_and(|o| !file.contains(o.as_str())) {
                         continue;
                     }
                     let path = directory.join(file);
-                    picture(
-                        index,
-                        shown,
-                        look,
-                        (f32::from(wide), f32::from(high)),
-                        &path,
-                    )?;
+                    let size = (f32::from(wide), f32::from(high));
+                    picture(index, scene, look, size, &path)?;
                     println!("{}", path.display());
                 }
             }
@@ -167,18 +254,25 @@ fn main() -> Result<(), Box<dyn Error>> {
 
 fn picture(
     index: usize,
-    shown: Shown,
+    scene: Scene,
     look: Look,
     size: (f32, f32),
     path: &Path,
 ) -> Result<(), Box<dyn Error>> {
-    let start = move || {
-        let moment = sample::moments().swap_remove(index);
-        scene(moment, shown, look)
-    };
-    let program = iced::application(start, |_: &mut Scene, _: Message| Task::none(), view)
-        .settings(font::settings())
-        .theme(move |_: &Scene| look.theme());
+    // Found out here, because the toolkit's start cannot fail.
+    drop(application(
+        &sample::moments().swap_remove(index),
+        scene,
+        look,
+    )?);
+    let start = move || application(&sample::moments().swap_remove(index), scene, look).ok();
+    let program = iced::application(
+        start,
+        |_: &mut Option<Application>, _: Message| Task::none(),
+        keyway::application::view,
+    )
+    .settings(font::settings())
+    .theme(move |_: &Option<Application>| look.theme());
     let shot = iced_test::screenshot(&program, &look.theme(), size, 1.0, Duration::ZERO);
     let mut encoder = png::Encoder::new(
         std::fs::File::create(path)?,

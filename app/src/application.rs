@@ -154,7 +154,7 @@ pub fn run(
 }
 
 /// The booted dashboard.
-fn view(application: &Option<Application>) -> Element<'_, Message> {
+pub fn view(application: &Option<Application>) -> Element<'_, Message> {
     match application {
         Some(application) => application.view(),
         None => iced::widget::Space::new().into(),
@@ -185,12 +185,14 @@ impl Application {
         Ok(application)
     }
 
-    /// A dashboard that shows this and never changes by itself: for pictures and tests.
-    pub fn still(shown: Shown, setup: Setup, settings: Settings) -> Result<Self, Fault> {
-        let mut application = Self::with(Bench::default(), settings)?;
-        application.setup = setup;
-        application.show(shown, Instant::now());
-        Ok(application)
+    /// A dashboard without a session, which shows what it is given and never changes by itself:
+    /// for pictures and tests.
+    pub fn still(setup: Setup, story: &str, settings: Settings) -> Result<Self, Fault> {
+        Ok(Self {
+            setup,
+            story: story.to_owned(),
+            ..Self::with(Bench::default(), settings)?
+        })
     }
 
     fn with(mut bench: Bench, settings: Settings) -> Result<Self, Fault> {
@@ -245,7 +247,7 @@ impl Application {
         match message {
             Message::Tick(now) => {
                 let shown = self.bench.look();
-                self.show(shown, now);
+                self.present(shown, now);
                 Task::none()
             }
             Message::Key(event) => match keys::meaning(&event, self) {
@@ -306,7 +308,7 @@ impl Application {
             }
             Message::ChooseSource => {
                 let typed = self.settings.port.clone().unwrap_or_default();
-                self.source = Some(Source::new(Offer::now(), typed));
+                self.offer(Offer::now(), typed);
                 Task::none()
             }
             Message::LeaveRecording => {
@@ -340,8 +342,8 @@ impl Application {
         frame::view(self)
     }
 
-    /// Takes in the newest state.
-    fn show(&mut self, shown: Shown, now: Instant) {
+    /// Takes in the newest state; the open screen shows it.
+    pub fn present(&mut self, shown: Shown, now: Instant) {
         if let (RecordingStatus::Failed(why), RecordingStatus::On { .. }) =
             (&shown.recording, &self.shown.recording)
         {
@@ -364,6 +366,11 @@ impl Application {
         {
             self.notice = None;
         }
+    }
+
+    /// Opens the Source panel with these to choose from.
+    pub fn offer(&mut self, offer: Offer, typed: String) {
+        self.source = Some(Source::new(offer, typed));
     }
 
     fn open(&mut self, plan: Plan) {

@@ -13,11 +13,14 @@ use iced::widget::{Column, center, column, container, mouse_area, opaque, row, s
 use iced::{Alignment, Color, Element, Length, border};
 
 /// Keys that are shown at the foot of the rail.
-const KEYS: [(&str, &str); 4] = [
+const KEYS: [(&str, &str); 7] = [
     ("Space", "hold"),
     ("R", "record"),
     ("S", "scope"),
-    ("T", "look"),
+    ("T", "traces"),
+    ("K", "crank"),
+    ("E", "larger"),
+    ("L", "look"),
 ];
 
 /// The whole window.

@@ -1,8 +1,8 @@
 //! What the keys do; those that a text field takes never come here.
 
 use super::{Application, Message, Tab, frame};
-use crate::screen::source;
 use crate::screen::transport::STEP_SECONDS;
+use crate::screen::{live, source};
 use crate::session::playback::Order;
 use iced::keyboard::{Event, Key, key::Named};
 
@@ -31,7 +31,15 @@ pub fn meaning(event: &Event, app: &Application) -> Option<Message> {
         }
         Key::Character(c) => match c.to_lowercase().as_str() {
             "r" if !is_recording_open => Some(Message::ToggleRecord),
-            "t" => Some(Message::ToggleLook),
+            "l" => Some(Message::ToggleLook),
+            "t" if app.tab == Tab::Live => Some(Message::Live(match app.live.wanted() {
+                None => live::Message::ShowTraces,
+                Some(_) => live::Message::ShowStrip,
+            })),
+            "k" if app.tab == Tab::Live => Some(Message::Live(live::Message::ToggleCrankLock)),
+            "e" if app.tab == Tab::Live => Some(Message::Live(live::Message::ToggleEnlarged)),
+            "+" if app.tab == Tab::Live => Some(Message::Live(live::Message::ShorterSpan)),
+            "-" if app.tab == Tab::Live => Some(Message::Live(live::Message::LongerSpan)),
             "s" => Some(Message::ChooseSource),
             other => Tab::ALL
                 .into_iter()
