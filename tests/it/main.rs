@@ -1,1 +1,7 @@
 //! Whole-system tests.
+
+mod accuracy;
+mod engines;
+mod reference;
+mod rig;
+mod tidy;
