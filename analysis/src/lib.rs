@@ -28,7 +28,7 @@ mod hunting;
 mod level;
 mod observation;
 mod readings;
-mod ring;
+pub mod ring;
 mod sentence;
 mod speed;
 mod supply;
