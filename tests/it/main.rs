@@ -1,7 +1,11 @@
 //! Whole-system tests.
 
 mod accuracy;
+mod end_to_end;
 mod engines;
 mod reference;
+mod replay;
 mod rig;
+mod scenarios;
 mod tidy;
+mod workbench;

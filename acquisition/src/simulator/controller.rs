@@ -81,11 +81,12 @@ impl Controller {
         let duty = hold + control.proportional * effort + self.integral;
         // While the cam is on its way the integral waits, or slow oil would wind it up.
         let on_its_way = self.rate * effort.signum() > ON_ITS_WAY;
-        if (0.0..control.highest).contains(&duty) && !on_its_way {
+        if (control.keep_alive..control.highest).contains(&duty) && !on_its_way {
             self.integral = (self.integral + control.integral * effort * dt)
                 .clamp(-INTEGRAL_LIMIT, INTEGRAL_LIMIT);
         }
-        self.duty = duty.clamp(0.0, control.highest);
+        // Never off altogether: the circuit is watched here too.
+        self.duty = duty.clamp(control.keep_alive, control.highest);
     }
 
     fn wish(&self, rpm: f64) -> f64 {
