@@ -30,7 +30,7 @@ fn speed_is_within_a_thousandth_when_steady() {
                     seen += 1;
                 }
             });
-            println!(
+            eprintln!(
                 "speed  {name:20} {rpm:6.0} rpm  worst {:.4} %  of {seen} turns",
                 100.0 * worst
             );
@@ -63,7 +63,7 @@ fn check_phase(what: &str, scenario: &Scenario) {
         .zip(phase_errors(scenario, 6.0))
     {
         let (mean, most) = spread(&errors);
-        println!(
+        eprintln!(
             "phase  {what:32} {cam:8} {:5} edges  mean {mean:+.4}°  95 % within {most:.4}°",
             errors.len()
         );
@@ -140,7 +140,7 @@ fn duty_is_within_a_fifth_of_a_point() {
             });
             let worst = worst[0].max(worst[1]);
             worst_of_all = worst_of_all.max(worst);
-            println!(
+            eprintln!(
                 "duty   {duty:3.0} % at {frequency:3.0} Hz  off by at most {worst:.3} points, frequency by {:.4} %",
                 100.0 * off
             );
@@ -154,5 +154,5 @@ fn duty_is_within_a_fifth_of_a_point() {
             );
         }
     }
-    println!("duty   worst of all {worst_of_all:.3} points");
+    eprintln!("duty   worst of all {worst_of_all:.3} points");
 }

@@ -113,7 +113,7 @@ fn nothing_is_lost_between_the_scope_and_the_file() {
     }
     assert!(index as f64 >= SECONDS * 200_000.0, "{index} samples");
     let seconds = recording.duration().as_secs_f64();
-    println!(
+    eprintln!(
         "{seconds:.2} s, 8 channels: {bytes} bytes, {:.2} of the raw size",
         bytes as f64 / (index * 16) as f64
     );

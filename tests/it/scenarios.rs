@@ -91,17 +91,19 @@ const TABLE: [Row; 18] = [
         intake: HEALTHY,
         exhaust: told(&[NoCommand], &[NotJudged]),
         // A pin that has never switched proves nothing.
-        leads: &[(5, LeadLife::Doubtful)],
+        leads: &[(5, LeadLife::Doubtful), (7, LeadLife::Doubtful)],
     },
     row("command-lost-above-speed", COMMAND_LOST, HEALTHY),
     row("intake-chain-one-tooth", TIMING_MOVED, HEALTHY),
     row("intake-chain-two-teeth", TIMING_MOVED, HEALTHY),
     row("both-cams-one-tooth", TIMING_MOVED, TIMING_MOVED),
-    row(
-        "cam-sensor-dropout",
-        told(&[NoPosition], &[Following, NotJudged]),
-        HEALTHY,
-    ),
+    Row {
+        scenario: "cam-sensor-dropout",
+        intake: told(&[NoPosition], &[Following, NotJudged]),
+        exhaust: HEALTHY,
+        // The run ends within a silence, from 39.3 to 40.2 s.
+        leads: &[(2, LeadLife::Doubtful)],
+    },
     Row {
         scenario: "lead-off",
         intake: HEALTHY,
@@ -211,7 +213,7 @@ fn check(row: &Row) {
         let words: Vec<_> = seen.iter().map(|s| s.words()).collect();
         words.join(", ")
     };
-    println!("{name:26} intake: {:45} exhaust: {}", words(0), words(1));
+    eprintln!("{name:26} intake: {:45} exhaust: {}", words(0), words(1));
 }
 
 #[test]
@@ -254,7 +256,7 @@ fn a_gross_disagreement_is_told_in_time() {
                 continue;
             }
             let delay = course.delay(cam, from, to);
-            println!(
+            eprintln!(
                 "{name:26} {} from {from:6.2} s: told after {delay:.2?} s",
                 ["intake", "exhaust"][cam]
             );
@@ -273,7 +275,7 @@ fn a_chain_one_tooth_out_shows_one_tooth() {
     let course = Course::of("intake-chain-one-tooth", 3.9);
     let intake = &course.last.cams[Cam::Intake.index()];
     let phase = intake.phase.valid().expect("a valid phase").0;
-    println!("one tooth of 42: {phase:.3}° against {:.3}°", -720.0 / 42.0);
+    eprintln!("one tooth of 42: {phase:.3}° against {:.3}°", -720.0 / 42.0);
     assert!((phase + 720.0 / 42.0).abs() < 0.1, "{phase}");
     assert_eq!(intake.agreement.state, OffRest);
     assert!(
@@ -334,7 +336,7 @@ fn ten_minutes_of_healthy_revving_raise_no_flag() {
             }
         });
         let share = judged as f64 / (2 * blocks) as f64;
-        println!(
+        eprintln!(
             "{name}: 300 s, judged {:.1} % of the time, {} flags",
             100.0 * share,
             flags.len()
