@@ -237,6 +237,11 @@ impl Application {
         &self.shown
     }
 
+    /// The screen that is open.
+    pub fn tab(&self) -> Tab {
+        self.tab
+    }
+
     /// Whether the picture is held.
     pub fn is_held(&self) -> bool {
         self.is_held

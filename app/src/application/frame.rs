@@ -2,6 +2,7 @@
 
 use super::{Application, Message, Tab};
 use crate::font;
+use crate::screen::hookup;
 use crate::screen::transport::{Transport, transport};
 use crate::status::LinkState;
 use crate::theme::{Look, RADIUS, STEP};
@@ -9,7 +10,7 @@ use crate::widget::bar::{Bar, bar};
 use crate::widget::button;
 use crate::widget::mark::{self, Mark};
 use crate::widget::rail::{Entry, legend, rail};
-use iced::widget::{Column, center, column, container, mouse_area, opaque, row, stack, text};
+use iced::widget::{Stack, center, column, container, mouse_area, opaque, row, stack, text};
 use iced::{Alignment, Color, Element, Length, border};
 
 /// Keys that are shown at the foot of the rail.
@@ -32,15 +33,21 @@ pub fn view(app: &Application) -> Element<'_, Message> {
         name: name(tab),
         key: key(tab),
         is_open: app.tab == tab,
-        is_done: tab == Tab::Hookup && app.hookup.is_proven(),
+        is_done: tab == Tab::Hookup
+            && app
+                .shown
+                .snapshot
+                .as_ref()
+                .is_some_and(|s| hookup::is_proven(s)),
         on_press: Message::Open(tab),
     });
-    let body = Column::new()
-        .push(top(app))
-        .push(message(app))
+    // A message lies over the foot of the screen: pushing the screen would shrink what is read.
+    let below = Stack::new()
         .push(screen(app))
+        .push(message(app))
         .width(Length::Fill)
         .height(Length::Fill);
+    let body = column![top(app), below];
     let base = container(row![rail(entries, Some(foot), look), body])
         .width(Length::Fill)
         .height(Length::Fill)
@@ -149,13 +156,16 @@ fn banner<'a>(
     ]
     .spacing(STEP * 1.5)
     .align_y(Alignment::Center);
-    container(
-        container(content)
-            .padding([6.0, STEP * 2.0])
-            .style(move |_| container::background(ground).border(border::rounded(RADIUS))),
-    )
-    .padding(iced::Padding::from([0, 16]).bottom(STEP))
-    .into()
+    let edge = if is_wrong { p.alarm } else { p.edge };
+    let card = container(content)
+        .padding([8.0, STEP * 2.0])
+        .style(move |_| {
+            container::background(ground).border(border::rounded(RADIUS).color(edge).width(1))
+        });
+    container(opaque(card))
+        .padding(STEP * 2.0)
+        .align_bottom(Length::Fill)
+        .into()
 }
 
 fn screen(app: &Application) -> Element<'_, Message> {

@@ -4,7 +4,7 @@ use crate::theme::{Look, RADIUS, STEP};
 use crate::widget::mark::{self, Mark};
 use crate::{figure, font};
 use iced::widget::canvas::{self, Canvas, Frame, Geometry, Path};
-use iced::widget::{Column, Space, column, container, responsive, row, text};
+use iced::widget::{Column, Space, column, container, responsive, row, scrollable, text};
 use iced::{
     Alignment, Color, Element, Length, Point, Rectangle, Renderer, Size, Theme, border, mouse,
 };
@@ -52,15 +52,6 @@ impl Hookup {
         *self = Self::default();
     }
 
-    /// Whether every fitted lead shows what it should.
-    pub fn is_proven(&self) -> bool {
-        self.shown.as_ref().is_some_and(|(_, s)| {
-            s.leads
-                .iter()
-                .all(|l| matches!(l.life, LeadLife::Alive | LeadLife::Spare))
-        })
-    }
-
     /// The screen as it stands.
     pub fn view<'a, Message: 'a>(&'a self, plan: &'a LeadPlan, look: Look) -> Element<'a, Message> {
         responsive(move |size| self.rows(plan, look, size)).into()
@@ -75,7 +66,7 @@ impl Hookup {
         let p = look.palette();
         let is_narrow = size.width < 1000.0;
         let widths = if is_narrow {
-            [84.0, 132.0, 150.0, 128.0]
+            [92.0, 128.0, 120.0, 104.0]
         } else {
             [104.0, 160.0, 240.0, 160.0]
         };
@@ -86,7 +77,7 @@ impl Hookup {
         let heading = row![
             head("State", state),
             head("Lead", role),
-            head("Where to connect", Length::FillPortion(3)),
+            head("Where to connect", Length::FillPortion(4)),
             head("Now", mini),
             head("Level and range", figures),
             head("What to try", Length::FillPortion(4)),
@@ -124,7 +115,7 @@ impl Hookup {
                 text(&lead.place)
                     .size(font::SMALL)
                     .color(p.text)
-                    .width(Length::FillPortion(3)),
+                    .width(Length::FillPortion(4)),
                 Canvas::new(Miniature {
                     trace,
                     ink,
@@ -137,9 +128,10 @@ impl Hookup {
                     .size(font::SMALL)
                     .color(if needs_help(now) { p.text } else { p.quiet })
                     .width(Length::FillPortion(4)),
+                // Keeps the row at its height; more words make it taller.
+                Space::new().width(0).height(height),
             ]
             .spacing(STEP * 1.5)
-            .height(height)
             .align_y(Alignment::Center);
             if i > 0 {
                 list = list.push(
@@ -160,11 +152,17 @@ impl Hookup {
                 .color(p.text)
                 .wrapping(text::Wrapping::None),
             heading,
-            iced::widget::scrollable(sheet),
+            scrollable(sheet).spacing(STEP),
         ]
         .spacing(STEP)
         .into()
     }
+}
+
+/// Whether every fitted lead shows what it should.
+pub fn is_proven(snapshot: &Snapshot) -> bool {
+    let is_good = |l: &LeadSnapshot| matches!(l.life, LeadLife::Alive | LeadLife::Spare);
+    snapshot.leads.iter().all(is_good)
 }
 
 fn ink(look: Look, role: Role) -> Color {
@@ -247,7 +245,12 @@ fn level<'a, Message: 'a>(
                 |v| format!("{} {}", figure::plain(v, 1), l.unit),
             ),
             l.range.map_or_else(String::new, |[low, high]| {
-                format!("{} to {}", figure::plain(low, 1), figure::plain(high, 1))
+                format!(
+                    "{} to {} {}",
+                    figure::plain(low, 1),
+                    figure::plain(high, 1),
+                    l.unit
+                )
             }),
         ),
     };

@@ -125,13 +125,11 @@ impl Recordings {
             )
             .into(),
             Some(Ok(shelf)) => {
-                let mut list = Column::new()
-                    .spacing(STEP)
-                    .padding(iced::Padding::ZERO.right(16.0));
+                let mut list = Column::new().spacing(STEP);
                 for volume in &shelf.volumes {
                     list = list.push(self.card(volume, look));
                 }
-                scrollable(list).height(Length::Fill).into()
+                scrollable(list).spacing(STEP).height(Length::Fill).into()
             }
         };
         column![

@@ -129,7 +129,7 @@ impl Source {
                 key::action("Look again", None, false, look, Some(Message::Refresh)),
             ]
             .align_y(Alignment::Center),
-            scrollable(ports).height(Length::Fill),
+            scrollable(ports).spacing(STEP).height(Length::Fill),
             text("A path typed here is opened as it is, a pseudo-terminal too.")
                 .size(font::SMALL)
                 .color(p.quiet),
@@ -138,9 +138,7 @@ impl Source {
         .spacing(STEP)
         .width(Length::FillPortion(1));
 
-        let mut scenarios = Column::new()
-            .spacing(STEP)
-            .padding(iced::Padding::ZERO.right(16.0));
+        let mut scenarios = Column::new().spacing(STEP);
         for scenario in &self.offer.scenarios {
             scenarios = scenarios.push(entry(
                 &scenario.title,
@@ -151,7 +149,7 @@ impl Source {
         }
         let right = column![
             container(heading("Virtual scope")).center_y(TARGET),
-            scrollable(scenarios).height(Length::Fill),
+            scrollable(scenarios).spacing(STEP).height(Length::Fill),
         ]
         .spacing(STEP)
         .width(Length::FillPortion(1));

@@ -60,11 +60,15 @@ pub fn transport<'a, Message: Clone + 'a>(
     ]
     .spacing(4)
     .clip(true)
-    .width(Length::FillPortion(3));
+    .width(Length::FillPortion(5));
     let (word, symbol, press) = if play.is_playing {
         ("Pause", Mark::Pause, Order::Pause)
     } else {
         ("Play", Mark::Play, Order::Play)
+    };
+    let look_mark = match look {
+        Look::Workshop => Mark::Sun,
+        Look::Daylight => Mark::Moon,
     };
     let next = SPEEDS
         .iter()
@@ -103,7 +107,7 @@ pub fn transport<'a, Message: Clone + 'a>(
         Some(order(Order::Speed(next))),
     );
     let time = text(format!(
-        "{} / {}",
+        "{}/{}",
         figure::clock(play.position),
         figure::clock(play.length)
     ))
@@ -115,7 +119,7 @@ pub fn transport<'a, Message: Clone + 'a>(
     })
     .step(0.05)
     .height(TARGET)
-    .width(Length::FillPortion(4))
+    .width(Length::FillPortion(5))
     .style(move |_, _| slider::Style {
         rail: slider::Rail {
             backgrounds: (p.text.into(), p.zone.into()),
@@ -139,8 +143,8 @@ pub fn transport<'a, Message: Clone + 'a>(
             scrub,
             time,
             speed,
-            button::action("Back to scope", None, false, look, Some(leave)),
-            button::action(look.other().name(), None, false, look, Some(change_look)),
+            button::action("Leave", None, false, look, Some(leave)),
+            button::action("", Some(look_mark), false, look, Some(change_look)),
         ]
         .spacing(8)
         .height(Length::Fill)
