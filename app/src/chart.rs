@@ -96,13 +96,19 @@ fn paint<B: DrawingBackend>(survey: &Survey, root: &DrawingArea<B, Shift>) -> Pa
     let parts = rest.split_by_breakpoints::<u32, u32, _, _>([], [210, 420, 660]);
     let speeds = survey.points.iter().filter_map(|p| p.speed);
     let top = speeds.map(|s| s.0).fold(1000.0, f64::max) * 1.05;
-    panel(&parts[0], length, 0.0..top, "rpm", &mut |chart| {
-        for run in runs(&survey.points, |p| p.speed.map(|s| (seconds(p), s.0))) {
-            let _ = chart.draw_series(LineSeries::new(run, INK.stroke_width(1)))?;
-        }
-        Ok(())
-    })?;
-    panel(&parts[1], length, 0.0..100.0, "duty %", &mut |chart| {
+    panel(
+        &parts[0],
+        length,
+        0.0..top,
+        "engine speed, rpm",
+        &mut |chart| {
+            for run in runs(&survey.points, |p| p.speed.map(|s| (seconds(p), s.0))) {
+                let _ = chart.draw_series(LineSeries::new(run, INK.stroke_width(1)))?;
+            }
+            Ok(())
+        },
+    )?;
+    panel(&parts[1], length, 0.0..100.0, "duty, %", &mut |chart| {
         for (i, cam) in survey.cams.iter().enumerate() {
             let duty = |p: &HistoryPoint| Some((seconds(p), p.cams.get(i)?.duty?.0));
             for run in runs(&survey.points, duty) {
@@ -115,7 +121,7 @@ fn paint<B: DrawingBackend>(survey: &Survey, root: &DrawingArea<B, Shift>) -> Pa
         &parts[2],
         length,
         phase_range(survey),
-        "phase °crank",
+        "cam phase, ° crank, advance upwards; pale: where it is due",
         &mut |chart| {
             for (i, cam) in survey.cams.iter().enumerate() {
                 let due = survey.points.iter().filter_map(|p| {
@@ -155,7 +161,7 @@ fn panel<B: DrawingBackend>(
 ) -> Painted<B> {
     let mut chart = ChartBuilder::on(area)
         .margin_right(24)
-        .margin_top(8)
+        .margin_top(22)
         .x_label_area_size(24)
         .y_label_area_size(88)
         .build_cartesian_2d(0.0..length, range)?;
@@ -165,12 +171,15 @@ fn panel<B: DrawingBackend>(
         .bold_line_style(QUIET)
         .axis_style(QUIET)
         .label_style(("sans-serif", 14).into_font().color(&INK))
-        .y_desc(unit)
         .y_labels(5)
+        .y_label_formatter(&|v| format!("{v:.0}"))
         .x_labels(12)
         .x_label_formatter(&|s| format!("{s:.0} s"))
         .draw()?;
-    fill(&mut chart)
+    fill(&mut chart)?;
+    // Inside the panel: beside the axis it would be turned and cut.
+    let words = ("sans-serif", 15).into_font().color(&INK);
+    area.draw(&Text::new(unit.to_owned(), (96, 4), words))
 }
 
 /// One bar per cam: grey while they agree, alarm colour with the word where not.
@@ -204,6 +213,10 @@ fn agreement<B: DrawingBackend>(
             };
             let (from, to) = (x(span.from), x(span.to).max(x(span.from) + 1));
             area.draw(&Rectangle::new([(from, y), (to, y + 26)], shade.filled()))?;
+            area.draw(&Rectangle::new(
+                [(from, y), (from + 1, y + 26)],
+                WHITE.filled(),
+            ))?;
             if span.state.is_disagreement() && to - from > 12 {
                 area.draw(&Text::new(
                     span.state.words(),

@@ -102,7 +102,10 @@ impl Figure {
 
     /// Number and unit, with a mark where it is not to be trusted.
     fn words(&self, width: usize, decimals: usize, unit: &str) -> String {
-        match (self.value, self.quality) {
+        // Rounded first, so that a small negative number is not written as minus nothing.
+        let scale = 10_f64.powi(i32::try_from(decimals).unwrap_or(0));
+        let rounded = self.value.map(|v| (v * scale).round() / scale + 0.0);
+        match (rounded, self.quality) {
             (Some(v), "valid") => format!("{v:>width$.decimals$} {unit} "),
             (Some(v), _) => format!("{v:>width$.decimals$} {unit}?"),
             (None, _) => format!("{:>width$} {unit} ", "--"),

@@ -137,7 +137,7 @@ fn record(
             })),
             Ok(false) => break,
             Err(e) => {
-                tracing::error!("{e}");
+                tracing::info!("{e}");
                 status.store(Arc::new(RecordingStatus::Failed(Arc::from(e.to_string()))));
                 return;
             }
