@@ -1,8 +1,10 @@
-//! Renders the screens in both looks and two sizes to PNG files, without a display:
+//! Renders the screens in both looks and two sizes to PNG files, without a display; some of made
+//! moments, some of the simulated engine through the real analysis:
 //! `cargo run -p keyway --example pictures -- DIRECTORY [PART OF A NAME]`
 
 #![allow(clippy::print_stdout, reason = "a command that says what it wrote")]
 
+mod measured;
 mod sample;
 
 use iced::Task;
@@ -25,6 +27,15 @@ use std::time::{Duration, Instant};
 
 /// The sizes the screens must fit, logical pixels.
 const SIZES: [(u16, u16); 2] = [(1280, 800), (1024, 600)];
+
+/// Scenarios of the simulated engine that are measured: name of the moment, scenario, seconds.
+const MEASURED: [(&str, &str, f64); 5] = [
+    ("measured-default", "default", 24.0),
+    ("measured-healthy", "healthy", 22.0),
+    ("measured-tooth", "intake-chain-one-tooth", 22.0),
+    ("measured-dropout", "cam-sensor-dropout", 22.0),
+    ("measured-lead-off", "lead-off", 22.0),
+];
 
 /// What is done before the picture is taken.
 #[derive(Clone, Copy, PartialEq)]
@@ -59,9 +70,11 @@ fn is_wanted(scene: Scene, moment: &str) -> bool {
     match scene {
         Scene::Strip => true,
         Scene::Traces | Scene::LargeTraces | Scene::CrankLocked => {
-            ["not-following", "four-cams"].contains(&moment)
+            ["not-following", "four-cams", "measured-default"].contains(&moment)
         }
-        Scene::Hookup => ["healthy", "cam-lost", "four-cams"].contains(&moment),
+        Scene::Hookup => {
+            ["healthy", "cam-lost", "four-cams", "measured-lead-off"].contains(&moment)
+        }
         Scene::Recordings | Scene::Source => moment == "healthy",
         Scene::Playback | Scene::Lost => ["not-following", "four-cams"].contains(&moment),
     }
@@ -82,7 +95,11 @@ fn link() -> LinkStatus {
 fn shown(moment: &Moment, scene: Scene) -> Shown {
     let mut shown = Shown {
         snapshot: Some(Arc::clone(&moment.snapshot)),
-        traces: Arc::clone(&moment.traces),
+        traces: Arc::clone(if scene == Scene::CrankLocked {
+            &moment.locked
+        } else {
+            &moment.traces
+        }),
         link: link(),
         recording: RecordingStatus::On {
             path: PathBuf::from("van.mcap"),
@@ -229,9 +246,13 @@ fn main() -> Result<(), Box<dyn Error>> {
     };
     let only = std::env::args().nth(2);
     std::fs::create_dir_all(&directory)?;
+    let mut moments = sample::moments();
+    for (name, scenario, seconds) in MEASURED {
+        moments.push(measured::measured(name, scenario, seconds)?);
+    }
     for look in [Look::Workshop, Look::Daylight] {
         for (name, scene) in SCENES {
-            for (index, moment) in sample::moments().into_iter().enumerate() {
+            for moment in &moments {
                 if !is_wanted(scene, moment.name) {
                     continue;
                 }
@@ -243,7 +264,7 @@ fn main() -> Result<(), Box<dyn Error>> {
                     }
                     let path = directory.join(file);
                     let size = (f32::from(wide), f32::from(high));
-                    picture(index, scene, look, size, &path)?;
+                    picture(moment.clone(), scene, look, size, &path)?;
                     println!("{}", path.display());
                 }
             }
@@ -253,19 +274,15 @@ fn main() -> Result<(), Box<dyn Error>> {
 }
 
 fn picture(
-    index: usize,
+    moment: Moment,
     scene: Scene,
     look: Look,
     size: (f32, f32),
     path: &Path,
 ) -> Result<(), Box<dyn Error>> {
     // Found out here, because the toolkit's start cannot fail.
-    drop(application(
-        &sample::moments().swap_remove(index),
-        scene,
-        look,
-    )?);
-    let start = move || application(&sample::moments().swap_remove(index), scene, look).ok();
+    drop(application(&moment, scene, look)?);
+    let start = move || application(&moment, scene, look).ok();
     let program = iced::application(
         start,
         |_: &mut Option<Application>, _: Message| Task::none(),

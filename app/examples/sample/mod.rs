@@ -25,6 +25,7 @@ const RATE: f64 = 200_000.0;
 const ELAPSED: f64 = 161.0;
 
 /// A moment with its name, its sheet and its traces.
+#[derive(Debug, Clone)]
 pub struct Moment {
     /// Name of the picture.
     pub name: &'static str,
@@ -32,8 +33,10 @@ pub struct Moment {
     pub sheet: EngineSheet,
     /// What is measured.
     pub snapshot: Arc<Snapshot>,
-    /// The traces at that moment.
+    /// The traces at that moment, against time.
     pub traces: Arc<Traces>,
+    /// The traces over the last engine cycle.
+    pub locked: Arc<Traces>,
 }
 
 /// All moments.
@@ -276,6 +279,7 @@ fn moment(name: &'static str, sheet: EngineSheet, cams: Vec<CamSnapshot>) -> Mom
         name,
         sheet,
         snapshot: Arc::new(snapshot),
+        locked: Arc::clone(&traces),
         traces,
     }
 }

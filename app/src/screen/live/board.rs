@@ -2,7 +2,7 @@
 //! the words above them. A few large canvases are far cheaper on the software renderer than many.
 
 use super::gauge::{self, Gauge};
-use super::plan::{Contents, LINE, Plan, shrunk};
+use super::plan::{Contents, LINE, Plan, margin, shrunk};
 use super::sentence::{self, Sentence};
 use super::{Live, Lower, Message, TraceView, dial, leads, strip, traces};
 use crate::font;
@@ -13,7 +13,7 @@ use iced::widget::canvas::{self, Frame, Geometry, Path, Stroke};
 use iced::{Color, Font, Point, Rectangle, Renderer, Size, Theme, mouse};
 use keyway_analysis::engine::EngineSheet;
 use keyway_analysis::snapshot::Snapshot;
-use keyway_analysis::units::CrankAngle;
+use keyway_analysis::units::{CrankAngle, Seconds};
 use std::sync::Arc;
 
 /// Room at the left of the sentence for its symbol, logical pixels.
@@ -34,6 +34,8 @@ pub struct Face {
     lower: Lower,
     view: TraceView,
     lanes: usize,
+    /// Span of the traces, which places the marks of time.
+    span: Seconds,
 }
 
 /// Everything needed to draw one moment of the screen.
@@ -61,7 +63,7 @@ impl<'a> Board<'a> {
     ) -> Self {
         let sentence = sentence::sentence(&shown);
         let gauges = gauge::gauges(&shown, sheet, look.palette());
-        let room = size.width - SYMBOL - 64.0;
+        let room = size.width - 2.0 * margin(size) - SYMBOL - 24.0;
         let high = label::height(&sentence.detail, font::BODY, font::REGULAR, room);
         let contents = Contents {
             gauges: gauges.len(),
@@ -98,6 +100,7 @@ impl<'a> Board<'a> {
             lower: self.live.lower,
             view: self.live.trace_view(),
             lanes: traces::lanes(&self.live.traces),
+            span: self.live.traces.span,
         };
         let mut drawn = self.live.face.borrow_mut();
         if drawn.as_ref() != Some(&face) {
@@ -140,8 +143,13 @@ impl<'a> Board<'a> {
         match self.live.lower {
             Lower::Strip => strip::face(frame, self.plot(), self.sheet, p),
             Lower::Traces => {
-                let lanes = traces::lanes(&self.live.traces);
-                traces::face(frame, self.plot(), lanes, self.live.trace_view(), p);
+                traces::face(
+                    frame,
+                    self.plot(),
+                    &self.live.traces,
+                    self.live.trace_view(),
+                    p,
+                );
             }
         }
     }

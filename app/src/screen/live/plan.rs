@@ -8,6 +8,9 @@ pub const LINE: f32 = 20.0;
 /// Least height of a gauge that can be read, logical pixels.
 const LEAST_GAUGE: f32 = 60.0;
 
+/// Below this height the screen is laid out tightly, logical pixels.
+const LOW: f32 = 640.0;
+
 /// Least height of the lower panel: three keys below each other, logical pixels.
 const LEAST_LOWER: f32 = 156.0;
 
@@ -88,8 +91,8 @@ impl Leads {
 impl Plan {
     /// Lays the screen out.
     pub fn new(size: Size, contents: Contents) -> Self {
-        let is_low = size.height < 640.0;
-        let margin = if is_low { 8.0 } else { 16.0 };
+        let is_low = size.height < LOW;
+        let margin = margin(size);
         let gap = 8.0;
         let (x, wide) = (margin, size.width - 2.0 * margin);
         let sentence = Rectangle::new(
@@ -209,6 +212,11 @@ fn lead_columns(wide: f32) -> usize {
         w if w >= 560.0 => 4,
         _ => 3,
     }
+}
+
+/// Room at the sides of the screen, logical pixels.
+pub fn margin(size: Size) -> f32 {
+    if size.height < LOW { 8.0 } else { 16.0 }
 }
 
 /// A rectangle with less on each side.

@@ -2,6 +2,7 @@
 //! or, in one quiet line, that nothing is.
 
 use super::words;
+use crate::figure;
 use keyway_analysis::lead::Role;
 use keyway_analysis::reading::{Reading, Why};
 use keyway_analysis::snapshot::{AgreementState, CamSnapshot, LeadLife, Snapshot};
@@ -61,7 +62,7 @@ pub fn foremost(snapshot: &Snapshot) -> Option<&CamSnapshot> {
 /// The sentence for a snapshot.
 pub fn sentence(snapshot: &Snapshot) -> Sentence {
     match disagreeing(snapshot).as_slice() {
-        [] => quiet(snapshot),
+        [] => blind(snapshot).unwrap_or_else(|| quiet(snapshot)),
         [worst, others @ ..] => Sentence {
             is_alarm: true,
             title: format!(
@@ -81,6 +82,53 @@ pub fn sentence(snapshot: &Snapshot) -> Sentence {
             }),
         },
     }
+}
+
+/// A lead that shows nothing, or something else than it should, while the engine turns and a cam
+/// cannot be judged because of it. Nothing else can be believed before that is mended.
+fn blind(snapshot: &Snapshot) -> Option<Sentence> {
+    let _ = snapshot.speed.any()?;
+    let is_open = |c: &&CamSnapshot| c.agreement.state == AgreementState::NotJudged;
+    snapshot.cams.iter().filter(is_open).find_map(|cam| {
+        let own = [Role::Cam(cam.id), Role::Command(cam.id)];
+        let lead = snapshot.leads.iter().find(|l| {
+            own.contains(&l.role) && matches!(l.life, LeadLife::Silent | LeadLife::Doubtful)
+        })?;
+        let life = if lead.life == LeadLife::Silent {
+            "silent"
+        } else {
+            "doubtful"
+        };
+        Some(Sentence {
+            is_alarm: true,
+            title: format!("{} lead: {life}", words::capital(&words::lead(lead.role))),
+            detail: cam.agreement.sentence.clone(),
+            more: None,
+        })
+    })
+}
+
+/// The newest disagreement that is over, from the history on the screen.
+fn earlier(snapshot: &Snapshot) -> Option<String> {
+    let rate = snapshot.at.0 / snapshot.elapsed.0;
+    let last = |i: usize, cam: &CamSnapshot| {
+        let states = snapshot.history.iter().rev();
+        let mut states = states.filter_map(move |p| Some((p.at, p.cams.get(i)?.state)));
+        let (at, state) = states.find(|(_, s)| s.is_disagreement())?;
+        Some(((snapshot.at.0 - at.0) / rate, cam.id, state))
+    };
+    let all = snapshot.cams.iter().enumerate();
+    let newest = all
+        .filter_map(|(i, cam)| last(i, cam))
+        .min_by(|a, b| a.0.total_cmp(&b.0));
+    newest.map(|(ago, cam, state)| {
+        let ago = figure::plain(ago.max(1.0), 0);
+        format!(
+            "Until {ago} s ago: {} cam {}.",
+            words::cam(cam),
+            state.words()
+        )
+    })
 }
 
 /// Which leads the judgement rests on, and whether each shows what it should.
@@ -173,20 +221,27 @@ fn running(snapshot: &Snapshot) -> (String, String) {
     let reasons = || {
         let each: Vec<_> = open
             .iter()
-            .map(|c| format!("{} cam: {}", words::cam_capital(c.id), c.agreement.sentence))
+            .map(|c| {
+                format!(
+                    "{} cam not judged. {}",
+                    words::cam_capital(c.id),
+                    c.agreement.sentence
+                )
+            })
             .collect();
         each.join(" ")
     };
+    let follows = || format!("{} {} command", names(&following), verb(&following));
     match (following.is_empty(), open.is_empty()) {
         (true, true) => ("No cam on the engine sheet".to_owned(), String::new()),
-        (false, true) => (
-            "Nothing is wrong".to_owned(),
-            format!("{} {} command.", names(&following), verb(&following)),
-        ),
+        (false, true) => match earlier(snapshot) {
+            Some(earlier) => (
+                "Nothing is wrong now".to_owned(),
+                format!("{}. {earlier}", follows()),
+            ),
+            None => ("Nothing is wrong".to_owned(), format!("{}.", follows())),
+        },
         (true, false) => ("Not judged yet".to_owned(), reasons()),
-        (false, false) => (
-            format!("{} {} command", names(&following), verb(&following)),
-            format!("Not judged: {}", reasons()),
-        ),
+        (false, false) => (follows(), reasons()),
     }
 }

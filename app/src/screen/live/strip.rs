@@ -202,8 +202,18 @@ pub fn words(
         lanes.plot.y + LINE / 2.0,
         lanes.duty.y + lanes.duty.height - LINE * 0.2,
     ];
-    for stretch in stretches(snapshot) {
-        let words = format!("{} {}", words::cam(stretch.cam), stretch.state.words());
+    let all = stretches(snapshot);
+    let is_crowded = all.len() > 2;
+    for stretch in all {
+        let long = format!("{} {}", words::cam(stretch.cam), stretch.state.words());
+        // In a short stretch among many the state alone: the cam is told by the line that breaks.
+        let own = lanes.x(stretch.to) - lanes.x(stretch.from);
+        let is_tight = label::width(&long, font::SMALL, font::REGULAR) + 8.0 > own;
+        let words = if is_tight && is_crowded {
+            stretch.state.words().to_owned()
+        } else {
+            long
+        };
         let wide = label::width(&words, font::SMALL, font::REGULAR);
         let from = lanes.x(stretch.from) + 8.0;
         // Behind its onset if there is room, else before it.

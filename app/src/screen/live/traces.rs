@@ -75,52 +75,58 @@ fn fitted(traces: &Traces) -> impl Iterator<Item = &Trace> {
     traces.leads.iter().filter(|t| t.role != Role::Spare)
 }
 
-/// Marks on the horizontal axis as shares of its length, with their words.
-fn marks(view: TraceView, traces: &Traces) -> Vec<(f32, String)> {
-    match view {
-        TraceView::CrankLocked => [
-            (0.0, "0 firing"),
-            (0.25, "180"),
-            (0.5, "360"),
-            (0.75, "540"),
-            (1.0, "720°"),
-        ]
-        .map(|(share, words)| (share, words.to_owned()))
-        .to_vec(),
-        TraceView::Time(span) => {
-            let span = if traces.span.0 > 0.0 {
-                traces.span
-            } else {
-                span
+/// Marks on the horizontal axis as shares of its length, with the words of those that have any.
+#[allow(clippy::cast_possible_truncation, reason = "shares of a screen length")]
+fn marks(view: TraceView, traces: &Traces) -> Vec<(f32, Option<String>)> {
+    let span = match view {
+        TraceView::CrankLocked => {
+            let words = ["0 firing", "", "180", "", "360", "", "540", "", "720°"];
+            let mark = |(k, words): (usize, &str)| {
+                (
+                    count(k) / 8.0,
+                    (!words.is_empty()).then(|| words.to_owned()),
+                )
             };
-            let ms = span.0 * 1000.0;
-            let middle = figure::plain(-ms / 2.0, 0);
-            vec![
-                (0.0, format!("{} ms", figure::plain(-ms, 0))),
-                (0.5, middle),
-                (1.0, "now".to_owned()),
-            ]
+            return words.into_iter().enumerate().map(mark).collect();
         }
-    }
+        TraceView::Time(span) => span,
+    };
+    // The columns hold whole samples, so they may reach a little further back than was asked for.
+    let held = if traces.span.0 > 0.0 {
+        traces.span
+    } else {
+        span
+    };
+    let words = |tenth: u8| match tenth {
+        10 => Some(format!("{} ms", figure::plain(-span.0 * 1000.0, 0))),
+        5 => Some(figure::plain(-span.0 * 500.0, 0)),
+        0 => Some("now".to_owned()),
+        _ => None,
+    };
+    (0..=10_u8)
+        .map(|tenth| {
+            let share = 1.0 - span.0 / held.0 * f64::from(tenth) / 10.0;
+            (share as f32, words(tenth))
+        })
+        .filter(|(share, _)| *share >= -1e-3)
+        .collect()
 }
 
 /// What does not move: lanes and marks.
-pub fn face(frame: &mut Frame, plot: Rectangle, leads: usize, view: TraceView, p: &Palette) {
+pub fn face(frame: &mut Frame, plot: Rectangle, traces: &Traces, view: TraceView, p: &Palette) {
+    let leads = self::lanes(traces);
     let lanes = Lanes::new(plot, leads);
-    for i in 0..leads {
-        let lane = lanes.lane(i);
-        frame.fill_rectangle(lane.position(), lane.size(), p.background);
-    }
-    let parts = if view == TraceView::CrankLocked {
-        8
-    } else {
-        10
-    };
     for lane in (0..leads).map(|i| lanes.lane(i)) {
-        for k in 1..parts {
-            let x = lane.x + lane.width * count(k) / count(parts);
-            let line = Size::new(1.0, lane.height);
-            frame.fill_rectangle(Point::new(x.round(), lane.y), line, p.hairline);
+        frame.fill_rectangle(lane.position(), lane.size(), p.background);
+        for (share, _) in marks(view, traces) {
+            let x = (lane.x + lane.width * share).round();
+            if share > 0.0 && share < 1.0 {
+                frame.fill_rectangle(
+                    Point::new(x, lane.y),
+                    Size::new(1.0, lane.height),
+                    p.hairline,
+                );
+            }
         }
     }
 }
@@ -196,6 +202,7 @@ pub fn words(
     for column in 0..lanes.across {
         let c = lanes.column(column);
         for (share, words) in marks(view, traces) {
+            let Some(words) = words else { continue };
             let half = label::width(&words, font::SMALL, font::REGULAR) / 2.0;
             let x = (c.x + c.width * share).min(plot.x + plot.width - half);
             labels.push(Label::new(words, Point::new(x, y), Anchor::Middle, p.quiet));
@@ -223,10 +230,16 @@ fn scale(trace: &Trace, leads: &[LeadSnapshot]) -> Option<[f32; 2]> {
         .flatten()
         .reduce(|a, b| [a[0].min(b[0]), a[1].max(b[1])])?;
     let step = round_step((high - low).max(0.2) / 5.0);
-    let (low, high) = (
-        (low / step - 0.02).floor() * step,
-        (high / step + 0.02).ceil() * step,
-    );
+    // A little below nothing, as a driver's saturation, is drawn at nothing rather than a step below.
+    let low = if low < 0.0 && low > -0.04 * (high - low) {
+        0.0
+    } else {
+        low
+    };
+    // Nothing stays nothing; any other end has a little air.
+    let air = if low.abs() < 1e-6 { 0.0 } else { 0.02 };
+    let low = (low / step - air).floor() * step;
+    let high = (high / step + 0.02).ceil() * step;
     Some([low, if high > low { high } else { low + step }])
 }
 
