@@ -170,7 +170,7 @@ fn banner<'a>(
 
 fn screen(app: &Application) -> Element<'_, Message> {
     let look = app.settings.look;
-    let margins = iced::Padding::from([0, 16]).bottom(STEP);
+    let margins = iced::Padding::from([8, 16]);
     match app.tab {
         Tab::Live => app.live.view(&app.setup.sheet, look).map(Message::Live),
         Tab::Hookup => container(app.hookup.view(&app.setup.plan, look))

@@ -9,6 +9,7 @@ pub mod watch;
 use crate::application;
 use crate::cli::SourceArgs;
 use crate::fault::Fault;
+use crate::output;
 use crate::session::choice::{Choice, DEFAULT_SCENARIO};
 use crate::session::{Bench, Plan};
 use crate::settings::Settings;
@@ -52,7 +53,11 @@ pub fn dashboard(
 ) -> Result<Outcome, Fault> {
     let place = Settings::place();
     let mut settings = match &place {
-        Some(path) => Settings::load(path)?,
+        // A slip in the settings must not keep a technician from measuring.
+        Some(path) => Settings::load(path).unwrap_or_else(|fault| {
+            output::complain(&format!("keyway: {fault}; the usual settings are used"));
+            Settings::default()
+        }),
         None => Settings::default(),
     };
     if let Some(look) = look {

@@ -129,7 +129,7 @@ impl Hookup {
                     .color(if needs_help(now) { p.text } else { p.quiet })
                     .width(Length::FillPortion(4)),
                 // Keeps the row at its height; more words make it taller.
-                Space::new().width(0).height(height),
+                Space::new().width(1).height(height),
             ]
             .spacing(STEP * 1.5)
             .align_y(Alignment::Center);
