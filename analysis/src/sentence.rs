@@ -213,7 +213,7 @@ pub fn sentence(finding: Finding, rest: Rest) -> String {
             due
         ),
         Finding::Unrefuted { duty, ago } => format!(
-            "Did not follow when it last had to, {ago:.1} s ago; at {duty:.0} % no motion is owed now."
+            "Did not follow when it last had to, {ago:.1} s ago, and has not shown since that it can; {duty:.0} % now."
         ),
         Finding::Slow {
             duty,

@@ -236,10 +236,10 @@ fn running(snapshot: &Snapshot) -> (String, String) {
         (true, true) => ("No cam on the engine sheet".to_owned(), String::new()),
         (false, true) => match earlier(snapshot) {
             Some(earlier) => (
-                "Nothing is wrong now".to_owned(),
+                "No disagreement now".to_owned(),
                 format!("{}. {earlier}", follows()),
             ),
-            None => ("Nothing is wrong".to_owned(), format!("{}.", follows())),
+            None => ("No disagreement".to_owned(), format!("{}.", follows())),
         },
         (true, false) => ("Not judged yet".to_owned(), reasons()),
         (false, false) => (follows(), reasons()),

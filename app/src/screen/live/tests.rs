@@ -119,7 +119,7 @@ fn sentences_say_what_is_wrong_and_of_which_cam() {
         (
             sample::healthy(),
             false,
-            "Nothing is wrong",
+            "No disagreement",
             "Intake and exhaust cams follow their command.",
             "",
         ),
