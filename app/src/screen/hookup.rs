@@ -1,14 +1,16 @@
 //! The Hook-up screen: one row per lead, whether it lives, what it shows, and what to try if it does not.
 
+use crate::screen::live::words::{self, capital};
 use crate::theme::{Look, RADIUS, STEP};
+use crate::widget::envelope::envelope;
 use crate::widget::mark::{self, Mark};
 use crate::{figure, font};
-use iced::widget::canvas::{self, Canvas, Frame, Geometry, Path};
+use iced::widget::canvas::{self, Canvas, Frame, Geometry};
 use iced::widget::{Column, Space, column, container, responsive, row, scrollable, text};
 use iced::{
     Alignment, Color, Element, Length, Point, Rectangle, Renderer, Size, Theme, border, mouse,
 };
-use keyway_analysis::lead::{CamId, CamKind, LeadPlan, Role};
+use keyway_analysis::lead::{LeadPlan, Role};
 use keyway_analysis::snapshot::{LeadLife, LeadSnapshot, Snapshot, Trace, Traces};
 use std::sync::Arc;
 use std::time::{Duration, Instant};
@@ -102,7 +104,7 @@ impl Hookup {
             let line = row![
                 life(now, look).width(state),
                 column![
-                    text(role_words(lead.role))
+                    text(capital(&words::lead(lead.role)))
                         .size(font::BODY)
                         .font(font::BOLD)
                         .color(ink),
@@ -171,30 +173,6 @@ fn ink(look: Look, role: Role) -> Color {
         Role::Cam(id) | Role::Command(id) | Role::Current(id) => p.cam(id),
         Role::Spare => p.quiet,
         Role::Crank | Role::Supply | Role::Pressure => p.text,
-    }
-}
-
-/// A role as the screens write it.
-pub fn role_words(role: Role) -> String {
-    let cam = |id: CamId, what: &str| {
-        let kind = match id.kind {
-            CamKind::Intake => "Intake",
-            CamKind::Exhaust => "Exhaust",
-        };
-        if id.bank > 1 {
-            format!("{kind} {} {what}", id.bank)
-        } else {
-            format!("{kind} {what}")
-        }
-    };
-    match role {
-        Role::Crank => "Crank".to_owned(),
-        Role::Cam(id) => cam(id, "cam"),
-        Role::Command(id) => cam(id, "command"),
-        Role::Current(id) => cam(id, "current"),
-        Role::Supply => "Supply".to_owned(),
-        Role::Pressure => "Pressure".to_owned(),
-        Role::Spare => "Spare".to_owned(),
     }
 }
 
@@ -301,18 +279,12 @@ fn advice(role: Role, now: Option<&LeadSnapshot>) -> String {
         }
         (LeadLife::Silent | LeadLife::Doubtful, Role::Spare) => "",
     };
-    if lead.note.is_empty() {
-        try_this.to_owned()
-    } else {
-        format!("{}. {try_this}", capital(&lead.note))
+    match lead.note.as_str() {
+        "" => try_this.to_owned(),
+        // The analysis has seen what happened and says itself what to try.
+        note if note.contains(';') => format!("{}.", capital(note)),
+        note => format!("{}. {try_this}", capital(note)),
     }
-}
-
-fn capital(words: &str) -> String {
-    let mut letters = words.chars();
-    letters.next().map_or_else(String::new, |first| {
-        first.to_uppercase().chain(letters).collect()
-    })
 }
 
 /// A small trace, scaled to what it shows.
@@ -347,68 +319,19 @@ impl<Message> canvas::Program<Message> for Miniature<'_> {
             let step = bounds.width / columns.len() as f32;
             let reach = (bounds.height / 2.0 - 4.0).max(1.0);
             let y = |v: f32| bounds.height / 2.0 - (v - middle) / half * reach;
-            let mut begin = 0;
-            for run in columns.split(Option::is_none) {
-                #[allow(clippy::cast_precision_loss, reason = "a few hundred columns")]
-                let left = begin as f32 * step;
-                begin += run.len() + 1;
-                if !run.is_empty() {
-                    frame.fill(&envelope(run, left, step, y), self.ink);
-                }
-            }
+            let heights: Vec<Option<[f32; 2]>> = columns
+                .iter()
+                .map(|c| c.map(|[low, high]| [y(high), y(low)]))
+                .collect();
+            frame.fill(&envelope(&heights, 0.0, step), self.ink);
         }
         vec![frame.into_geometry()]
     }
 }
 
-/// The filled outline of a run of columns: along the top, back along the bottom. Neighbouring
-/// columns that do not overlap are joined half-way, so that a steep edge stays one line.
-fn envelope(run: &[Option<[f32; 2]>], left: f32, step: f32, y: impl Fn(f32) -> f32) -> Path {
-    let columns: Vec<[f32; 2]> = run.iter().flatten().copied().collect();
-    let joined: Vec<[f32; 2]> = columns
-        .iter()
-        .enumerate()
-        .map(|(i, &[low, high])| {
-            let before = i.checked_sub(1).and_then(|j| columns.get(j));
-            before.map_or([low, high], |&[b_low, b_high]| {
-                [low.min(b_high), high.max(b_low)]
-            })
-        })
-        .collect();
-    Path::new(|b| {
-        let mut x = left;
-        for (i, [_, high]) in joined.iter().enumerate() {
-            let at = Point::new(x, y(*high) - 0.7);
-            if i == 0 {
-                b.move_to(at);
-            } else {
-                b.line_to(at);
-            }
-            x += step;
-            b.line_to(Point::new(x, y(*high) - 0.7));
-        }
-        for [low, _] in joined.iter().rev() {
-            b.line_to(Point::new(x, y(*low) + 0.7));
-            x -= step;
-            b.line_to(Point::new(x, y(*low) + 0.7));
-        }
-        b.close();
-    })
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
-
-    #[test]
-    fn roles_are_written_for_people() {
-        assert_eq!(role_words(Role::Command(CamId::EXHAUST)), "Exhaust command");
-        let second = CamId {
-            kind: CamKind::Intake,
-            bank: 2,
-        };
-        assert_eq!(role_words(Role::Cam(second)), "Intake 2 cam");
-    }
 
     #[test]
     fn a_silent_lead_is_told_what_to_try() {
