@@ -41,6 +41,13 @@ pub fn words(labels: &mut Vec<Label>, place: &Leads, leads: &[LeadSnapshot], p: 
             LeadLife::Spare => (p.quiet, p.quiet),
         };
         let (x, right) = (cell.x + 18.0, cell.x + cell.width);
+        // The trade's own short form, where the word has no room.
+        let is_long = label::width(&name, font::SMALL, font::REGULAR) > right - x;
+        let name = if is_long {
+            name.replace("command", "cmd")
+        } else {
+            name
+        };
         let at = Point::new(x, cell.y + 10.0);
         labels.push(Label::new(name.clone(), at, Anchor::Left, ink).within(right - x));
         if place.is_tall {
