@@ -135,8 +135,8 @@ fn measure(moment: &Moment, messages: &[live::Message]) -> Result<[f64; 3], Box<
     // A time for an empty picture would mean nothing.
     let ground = picture.pixels()[0];
     let drawn = picture.pixels().iter().filter(|p| **p != ground).count();
-    if drawn * 2 < picture.pixels().len() {
-        return Err("less than half of the picture was drawn".into());
+    if drawn * 4 < picture.pixels().len() {
+        return Err("less than a quarter of the picture was drawn".into());
     }
     Ok(sums)
 }
