@@ -6,6 +6,7 @@
     reason = "a journey that cannot go on has failed, and says where"
 )]
 
+mod commands;
 mod desk;
 
 use desk::Desk;

@@ -22,6 +22,7 @@ use recordings::Recordings;
 use std::cell::RefCell;
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
+use std::sync::atomic::{AtomicBool, Ordering};
 use std::time::{Duration, Instant};
 
 /// Time between two pictures. Not the toolkit's own frames: those are uncapped on some systems.
@@ -110,12 +111,14 @@ pub struct Application {
     place: Option<PathBuf>,
 }
 
-/// Opens the window and returns when it is closed.
+/// Opens the window and returns when it is closed, or when `stop` is raised; a recording that runs
+/// is finished in either case.
 pub fn run(
     bench: Bench,
     plan: Plan,
     settings: Settings,
     place: Option<PathBuf>,
+    stop: Arc<AtomicBool>,
 ) -> Result<(), Fault> {
     let application = Application::new(bench, plan, settings, place)?;
     let cell = RefCell::new(Some(application));
@@ -128,9 +131,13 @@ pub fn run(
                 .map_or_else(Task::none, |a| a.read_shelf());
             (application, first)
         },
-        |application: &mut Option<Application>, message| match application {
-            Some(application) => application.update(message),
-            None => iced::exit(),
+        move |application: &mut Option<Application>, message| match application {
+            Some(application) if !stop.load(Ordering::Relaxed) => application.update(message),
+            _ => {
+                // Ends session and recording before the window goes.
+                drop(application.take());
+                iced::exit()
+            }
         },
         view,
     )

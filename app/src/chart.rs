@@ -20,33 +20,46 @@ const ALARM: RGBColor = RGBColor(0xb8, 0x36, 0x00);
 const INK: RGBColor = RGBColor(0x1c, 0x20, 0x26);
 const QUIET: RGBColor = RGBColor(0xd3, 0xd8, 0xde);
 
+/// Kinds of picture.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Format {
+    /// Vector drawing.
+    Svg,
+    /// Pixels.
+    Png,
+}
+
+impl Format {
+    /// The kind that the ending of a file name stands for.
+    pub fn of(path: &Path) -> Result<Self, Fault> {
+        let ending = path.extension().and_then(|e| e.to_str());
+        match ending.map(str::to_ascii_lowercase).as_deref() {
+            Some("svg") => Ok(Self::Svg),
+            Some("png") => Ok(Self::Png),
+            _ => Err(Fault::Chart(Arc::from(
+                "the file name must end in .svg or .png",
+            ))),
+        }
+    }
+}
+
 /// Draws the chart; the ending of the name decides between SVG and PNG.
 pub fn draw(survey: &Survey, path: &Path) -> Result<(), Fault> {
+    let format = Format::of(path)?;
     fonts()?;
-    let ending = path
-        .extension()
-        .and_then(|e| e.to_str())
-        .map(str::to_ascii_lowercase);
-    // Drawn in memory first, so that a full disk gives the system's own reason.
-    match ending.as_deref() {
-        Some("svg") => {
+    let failed = |why: String| Fault::Chart(Arc::from(why));
+    match format {
+        Format::Svg => {
             let mut text = String::new();
-            chart(
-                survey,
-                SVGBackend::with_string(&mut text, SIZE).into_drawing_area(),
-            )
-            .map_err(|why| Fault::Chart(Arc::from(why)))?;
+            let root = SVGBackend::with_string(&mut text, SIZE).into_drawing_area();
+            chart(survey, root).map_err(failed)?;
             std::fs::write(path, text).map_err(|e| Fault::unwritable(path, &e))
         }
-        Some("png") => {
+        Format::Png => {
             // The encoder writes the file itself; a folder that refuses is found out before.
             drop(std::fs::File::create(path).map_err(|e| Fault::unwritable(path, &e))?);
-            chart(survey, BitMapBackend::new(path, SIZE).into_drawing_area())
-                .map_err(|why| Fault::Chart(Arc::from(why)))
+            chart(survey, BitMapBackend::new(path, SIZE).into_drawing_area()).map_err(failed)
         }
-        _ => Err(Fault::Chart(Arc::from(
-            "the file name must end in .svg or .png",
-        ))),
     }
 }
 
@@ -91,7 +104,7 @@ fn paint<B: DrawingBackend>(survey: &Survey, root: &DrawingArea<B, Shift>) -> Pa
             .color(&INK),
     ))?;
     let length = survey.seconds.max(1.0);
-    let seconds = |p: &HistoryPoint| p.at.0 / survey.rate_hz;
+    let seconds = |p: &HistoryPoint| survey.seconds_at(p.at);
 
     let parts = rest.split_by_breakpoints::<u32, u32, _, _>([], [210, 420, 660]);
     let speeds = survey.points.iter().filter_map(|p| p.speed);
@@ -247,7 +260,7 @@ fn spans(survey: &Survey, cam: usize) -> Vec<Span> {
         let Some(state) = point.cams.get(cam).map(|c| c.state) else {
             continue;
         };
-        let at = point.at.0 / survey.rate_hz;
+        let at = survey.seconds_at(point.at);
         match spans.last_mut() {
             Some(last) if last.state == state => last.to = at,
             previous => {

@@ -1,9 +1,16 @@
 //! A whole recording measured with the same pipeline as live: what `analyse` prints and draws.
 
+use crate::fault::Fault;
+use crate::output;
+use crate::session::analyser::Analyser;
+use keyway_acquisition::block::SampleBlock;
+use keyway_acquisition::recording::reader::Recording;
 use keyway_analysis::lead::CamId;
 use keyway_analysis::snapshot::{AgreementState, CamPoint, Counts, Event, HistoryPoint, Snapshot};
+use keyway_analysis::units::{Hertz, SampleTime};
 use serde::Serialize;
 use std::collections::BTreeMap;
+use std::sync::Arc;
 
 /// The measurements.
 #[derive(Debug, Clone)]
@@ -12,6 +19,8 @@ pub struct Survey {
     pub title: String,
     /// Samples per second and channel.
     pub rate_hz: f64,
+    /// Instant of the first sample: a recording may begin in the middle of a stream.
+    pub begin: SampleTime,
     /// Length.
     pub seconds: f64,
     /// 20 points a second over the whole length.
@@ -76,16 +85,81 @@ impl Spread {
     }
 }
 
-/// Gathers the rolling histories of successive snapshots into one.
-#[derive(Debug, Default)]
-pub struct Gather {
-    points: Vec<HistoryPoint>,
+/// Seconds of samples between two looks at the history, which reaches back 60 s; an onset is
+/// written back by less than the difference.
+const GATHER_EVERY: f64 = 20.0;
+
+/// One survey per stream of the recording, in order: across a reconnection nothing is measured.
+/// What cannot be read is told and passed over.
+pub fn of(
+    recording: &Recording,
+    mut analyser: Analyser,
+    title: &str,
+) -> Result<Vec<Survey>, Fault> {
+    let mut surveys = Vec::new();
+    let mut leg: Option<Leg> = None;
+    let blocks = recording
+        .blocks()
+        .map_err(|e| Fault::Recording(Arc::from(e.to_string())))?;
+    for block in blocks {
+        let block = match block {
+            Ok(block) => block,
+            Err(e) => {
+                output::complain(&e.to_string());
+                continue;
+            }
+        };
+        if leg.as_ref().map(|l| l.generation) != Some(block.generation) {
+            surveys.extend(leg.take().and_then(|l| l.finish(title, &analyser)));
+            let Some(stream) = recording.stream(block.generation) else {
+                continue;
+            };
+            analyser.begin(stream)?;
+            leg = Some(Leg::begin(&block, stream.rate_hz));
+        }
+        analyser.push(&block);
+        if let Some(leg) = &mut leg {
+            leg.gather_if_due(block.end_index(), &analyser);
+        }
+    }
+    surveys.extend(leg.and_then(|l| l.finish(title, &analyser)));
+    Ok(surveys)
 }
 
-impl Gather {
+/// A stream that is being surveyed.
+#[derive(Debug)]
+struct Leg {
+    generation: u64,
+    rate_hz: f64,
+    begin: SampleTime,
+    points: Vec<HistoryPoint>,
+    due: f64,
+}
+
+impl Leg {
+    fn begin(first: &SampleBlock, rate_hz: f64) -> Self {
+        let begin = SampleTime(first.first_index as f64);
+        Self {
+            generation: first.generation,
+            rate_hz,
+            begin,
+            points: Vec::new(),
+            due: begin.0 + GATHER_EVERY * rate_hz,
+        }
+    }
+
+    fn gather_if_due(&mut self, end: u64, analyser: &Analyser) {
+        if end as f64 >= self.due
+            && let Some(snapshot) = analyser.snapshot()
+        {
+            self.due = end as f64 + GATHER_EVERY * self.rate_hz;
+            self.gather(&snapshot);
+        }
+    }
+
     /// Takes in a snapshot. Points it has again replace the earlier ones, because an onset found
     /// late is written back into them.
-    pub fn add(&mut self, snapshot: &Snapshot) {
+    fn gather(&mut self, snapshot: &Snapshot) {
         if let Some(first) = snapshot.history.first() {
             let keep = self.points.partition_point(|p| p.at.0 < first.at.0);
             self.points.truncate(keep);
@@ -93,9 +167,10 @@ impl Gather {
         }
     }
 
-    /// The survey, with the last snapshot for events and counts.
-    pub fn finish(mut self, title: String, rate_hz: f64, last: &Snapshot) -> Survey {
-        self.add(last);
+    /// The survey; the last snapshot has events and counts.
+    fn finish(mut self, title: &str, analyser: &Analyser) -> Option<Survey> {
+        let last = analyser.snapshot()?;
+        self.gather(&last);
         let points = self.points;
         let cams = last
             .cams
@@ -103,16 +178,24 @@ impl Gather {
             .enumerate()
             .map(|(i, cam)| cam_survey(cam.id, i, &points))
             .collect();
-        Survey {
-            title,
-            rate_hz,
-            seconds: last.elapsed.0,
+        Some(Survey {
+            title: title.to_owned(),
+            rate_hz: self.rate_hz,
+            begin: self.begin,
+            seconds: last.at.since(self.begin, Hertz(self.rate_hz)).0,
             speed: Spread::of(points.iter().filter_map(|p| p.speed).map(|s| s.0)),
             events: last.events.to_vec(),
             counts: last.counts,
             cams,
             points,
-        }
+        })
+    }
+}
+
+impl Survey {
+    /// Seconds from the begin of the recording.
+    pub fn seconds_at(&self, at: SampleTime) -> f64 {
+        at.since(self.begin, Hertz(self.rate_hz)).0
     }
 }
 

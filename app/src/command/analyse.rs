@@ -6,16 +6,12 @@ use crate::fault::Fault;
 use crate::output::{self, Reader};
 use crate::session::analyser::Analyser;
 use crate::session::playback;
-use crate::survey::{Gather, Spread, Survey};
+use crate::survey::{self, Spread, Survey};
 use clap::Args;
 use keyway_analysis::snapshot::AgreementState;
 use serde::Serialize;
 use std::path::PathBuf;
 use std::sync::Arc;
-
-/// Seconds of samples between two looks at the history, which reaches back 60 s; an onset is
-/// written back by less than the difference.
-const GATHER_EVERY: f64 = 20.0;
 
 /// Measure a recording from end to end.
 ///
@@ -30,7 +26,7 @@ pub struct Analyse {
     #[arg(long)]
     pub json: bool,
     /// Draw a chart into this file, which must end in .svg or .png.
-    #[arg(long, value_name = "FILE")]
+    #[arg(long, value_name = "FILE", value_parser = picture)]
     pub chart: Option<PathBuf>,
 }
 
@@ -81,7 +77,7 @@ impl Analyse {
         let engine = setup.sheet.name.clone();
         let shortfall = recording.shortfall();
         let title = format!("{engine} · {}", self.file.display());
-        let surveys = survey(&recording, Analyser::new(setup), &title)?;
+        let surveys = survey::of(&recording, Analyser::new(setup), &title)?;
         if surveys.is_empty() {
             return Err(Fault::Recording(Arc::from(format!(
                 "{} holds no samples: there is nothing to measure",
@@ -108,56 +104,11 @@ impl Analyse {
     }
 }
 
-/// One survey per stream of the recording: across a reconnection nothing is measured.
-fn survey(
-    recording: &keyway_acquisition::recording::reader::Recording,
-    mut analyser: Analyser,
-    title: &str,
-) -> Result<Vec<Survey>, Fault> {
-    let mut surveys = Vec::new();
-    let mut now: Option<(u64, f64, Gather, f64)> = None;
-    let mut close = |now: Option<(u64, f64, Gather, f64)>, analyser: &Analyser| {
-        if let (Some((_, rate, gather, _)), Some(last)) = (now, analyser.snapshot()) {
-            surveys.push(gather.finish(title.to_owned(), rate, &last));
-        }
-    };
-    let blocks = recording
-        .blocks()
-        .map_err(|e| Fault::Recording(Arc::from(e.to_string())))?;
-    for block in blocks {
-        let block = match block {
-            Ok(block) => block,
-            Err(e) => {
-                output::complain(&e.to_string());
-                continue;
-            }
-        };
-        if now.as_ref().map(|n| n.0) != Some(block.generation) {
-            close(now.take(), &analyser);
-            let Some(stream) = recording.stream(block.generation) else {
-                continue;
-            };
-            analyser.begin(stream)?;
-            now = Some((
-                block.generation,
-                stream.rate_hz,
-                Gather::default(),
-                GATHER_EVERY,
-            ));
-        }
-        analyser.push(&block);
-        if let Some((_, rate, gather, due)) = &mut now {
-            let seconds = block.end_index() as f64 / *rate;
-            if seconds >= *due {
-                *due = seconds + GATHER_EVERY;
-                if let Some(snapshot) = analyser.snapshot() {
-                    gather.add(&snapshot);
-                }
-            }
-        }
-    }
-    close(now, &analyser);
-    Ok(surveys)
+/// A file name the chart can be drawn into.
+fn picture(name: &str) -> Result<PathBuf, String> {
+    let path = PathBuf::from(name);
+    let _format = chart::Format::of(&path).map_err(|e| e.to_string())?;
+    Ok(path)
 }
 
 /// The first chart has the name asked for, those of further streams a number.
@@ -192,8 +143,8 @@ fn report<'a>(engine: &'a str, survey: &'a Survey, shortfall: Option<&'a str>) -
             .events
             .iter()
             .map(|e| EventReport {
-                seconds: e.at.0 / survey.rate_hz,
-                decided_seconds: e.decided.0 / survey.rate_hz,
+                seconds: survey.seconds_at(e.at),
+                decided_seconds: survey.seconds_at(e.decided),
                 cam: e.cam.map(|c| c.to_string()),
                 agreement: e.state.map(AgreementState::words),
                 text: &e.text,
@@ -248,7 +199,7 @@ fn text(survey: &Survey) -> Result<Reader, Fault> {
     for event in &survey.events {
         lines.push(format!(
             "{:8.2} s  {}",
-            event.at.0 / survey.rate_hz,
+            survey.seconds_at(event.at),
             event.text
         ));
     }

@@ -70,7 +70,8 @@ pub fn dashboard(
     // A mistake on the command line is told there, not in a window.
     let mut bench = Bench::new()?;
     bench.open(&plan)?;
-    application::run(bench, plan, settings, place)?;
+    let stop = interrupt(&bench);
+    application::run(bench, plan, settings, place, stop)?;
     Ok(Outcome::Done)
 }
 

@@ -45,6 +45,7 @@ impl LiveSession {
         settings: link::Settings,
         setup: Setup,
     ) -> Result<Self, Fault> {
+        tracing::info!("opening {}", name.to_lowercase());
         let link = Link::spawn(runtime, source, settings);
         let stage = Arc::new(Stage::default());
         let lane = link.analysis();
@@ -211,7 +212,16 @@ fn analyse(mut analyser: Analyser, lane: &Receiver<Feed>, stage: &Stage) {
     let mut is_new = false;
     loop {
         match lane.recv_timeout(PUBLISH_EVERY) {
-            Ok(Feed::Stream(stream)) => stage.begin(&mut analyser, stream),
+            Ok(Feed::Stream(stream)) => {
+                tracing::info!(
+                    "{} {} streams {} inputs at {} samples a second",
+                    stream.device.maker,
+                    stream.device.model,
+                    stream.enabled.len(),
+                    stream.rate_hz
+                );
+                stage.begin(&mut analyser, stream);
+            }
             Ok(Feed::Block(block)) => {
                 analyser.push(&block);
                 is_new = true;

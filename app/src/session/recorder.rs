@@ -60,6 +60,7 @@ impl RecorderThread {
         };
         let recorder = Recorder::create(path, &header)
             .map_err(|e| Fault::Recording(Arc::from(e.to_string())))?;
+        tracing::info!("recording into {}", path.display());
         let status = Arc::new(ArcSwap::from_pointee(RecordingStatus::On {
             path: path.to_owned(),
             seconds: 0.0,
