@@ -249,6 +249,24 @@ fn a_recording_plays_scrubs_and_gives_the_scope_back() {
 }
 
 #[test]
+fn a_scenario_is_chosen_with_the_keys_alone() {
+    let mut desk = Desk::open("keys");
+    desk.wait_for_samples();
+    let session = desk.app.generation();
+    desk.key("s");
+    let ports = keyway::session::choice::Offer::now().ports.len();
+    // Past the ports, past the first scenario, to the second.
+    for _ in 0..ports + 2 {
+        desk.named_key(Named::ArrowDown);
+    }
+    desk.named_key(Named::Enter);
+    desk.sees_not("Where samples come from");
+    assert_eq!(desk.app.generation(), session + 1);
+    desk.wait_for_samples();
+    desk.sees("none; brought in for service");
+}
+
+#[test]
 fn the_digits_open_the_screens() {
     let mut desk = Desk::open("digits");
     for (key, tab, words) in [

@@ -16,6 +16,8 @@ use crate::settings::Settings;
 use crate::setup::Setup;
 use crate::status::RecordingStatus;
 use hookup::Hookup;
+use iced::widget::operation;
+use iced::widget::scrollable::RelativeOffset;
 use iced::{Element, Subscription, Task, Theme, keyboard};
 use keyway_analysis::units::Seconds;
 use recordings::Recordings;
@@ -80,11 +82,13 @@ pub enum Message {
     ToggleHold,
     /// Changes the look.
     ToggleLook,
-    /// Closes the message under the bar.
+    /// Puts the cursor into the text field of the open panel or screen.
+    FocusField,
+    /// Closes the message at the foot of the screen.
     CloseNotice,
 }
 
-/// A message under the bar.
+/// A message at the foot of the screen.
 #[derive(Debug, Clone)]
 struct Notice {
     words: String,
@@ -249,6 +253,11 @@ impl Application {
         self.tab
     }
 
+    /// Counts the sources opened so far.
+    pub fn generation(&self) -> u64 {
+        self.bench.generation()
+    }
+
     /// Whether the picture is held.
     pub fn is_held(&self) -> bool {
         self.is_held
@@ -291,6 +300,7 @@ impl Application {
                     self.save();
                     read(folder)
                 }
+                recordings::Action::Scroll(share) => scroll(recordings::FILE_LIST, share),
                 recordings::Action::Play(path) => {
                     self.open(Plan::of(Choice::Recording(path)));
                     Task::none()
@@ -302,6 +312,9 @@ impl Application {
                 };
                 match panel.update(message) {
                     source::Action::None => {}
+                    source::Action::Scroll(share) => {
+                        return scroll(source::SCENARIO_LIST, share);
+                    }
                     source::Action::Close => self.source = None,
                     source::Action::Open(choice) => {
                         self.source = None;
@@ -342,6 +355,11 @@ impl Application {
                 self.save();
                 Task::none()
             }
+            Message::FocusField => operation::focus(if self.source.is_some() {
+                source::PATH_FIELD
+            } else {
+                recordings::FOLDER_FIELD
+            }),
             Message::CloseNotice => {
                 self.notice = None;
                 Task::none()
@@ -485,6 +503,11 @@ impl Application {
             since: Instant::now(),
         });
     }
+}
+
+/// Brings a share of a list into view.
+fn scroll(list: &'static str, share: f32) -> Task<Message> {
+    operation::snap_to(list, RelativeOffset { x: 0.0, y: share })
 }
 
 /// Reads the folder of recordings on a thread of its own.

@@ -172,6 +172,9 @@ impl Leg {
         let last = analyser.snapshot()?;
         self.gather(&last);
         let points = self.points;
+        // Live they stand in the order in which they were decided; here in that of their onsets.
+        let mut events = last.events.to_vec();
+        events.sort_by(|a, b| a.at.0.total_cmp(&b.at.0));
         let cams = last
             .cams
             .iter()
@@ -184,7 +187,7 @@ impl Leg {
             begin: self.begin,
             seconds: last.at.since(self.begin, Hertz(self.rate_hz)).0,
             speed: Spread::of(points.iter().filter_map(|p| p.speed).map(|s| s.0)),
-            events: last.events.to_vec(),
+            events,
             counts: last.counts,
             cams,
             points,

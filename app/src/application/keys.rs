@@ -1,8 +1,8 @@
 //! What the keys do; those that a text field takes never come here.
 
 use super::{Application, Message, Tab, frame};
-use crate::screen::transport::STEP_SECONDS;
-use crate::screen::{live, source};
+use crate::screen::transport::{STEP_SECONDS, faster, slower};
+use crate::screen::{live, recordings, source};
 use crate::session::playback::Order;
 use iced::keyboard::{Event, Key, key::Named};
 
@@ -16,19 +16,37 @@ pub fn meaning(event: &Event, app: &Application) -> Option<Message> {
     }
     if app.source.is_some() {
         // The panel covers everything else.
-        return matches!(key, Key::Named(Named::Escape))
-            .then_some(Message::Source(source::Message::Close));
+        return Some(match key {
+            Key::Named(Named::Escape) => Message::Source(source::Message::Close),
+            Key::Named(Named::ArrowUp) => Message::Source(source::Message::Up),
+            Key::Named(Named::ArrowDown) => Message::Source(source::Message::Down),
+            Key::Named(Named::Enter) => Message::Source(source::Message::Take),
+            Key::Named(Named::Tab) => Message::FocusField,
+            _ => return None,
+        });
     }
-    let is_recording_open = app.shown.playback.is_some();
+    let play = app.shown.playback.as_deref();
+    let is_recording_open = play.is_some();
     match key {
         Key::Named(Named::Space) => Some(Message::ToggleHold),
+        Key::Named(Named::Escape) if is_recording_open && app.notice.is_none() => {
+            Some(Message::LeaveRecording)
+        }
         Key::Named(Named::Escape) => Some(Message::CloseNotice),
-        Key::Named(Named::ArrowLeft) if is_recording_open => {
-            Some(Message::Player(Order::Step(-STEP_SECONDS)))
-        }
-        Key::Named(Named::ArrowRight) if is_recording_open => {
-            Some(Message::Player(Order::Step(STEP_SECONDS)))
-        }
+        Key::Named(named) if app.tab == Tab::Recordings => Some(Message::Recordings(match named {
+            Named::ArrowUp => recordings::Message::Up,
+            Named::ArrowDown => recordings::Message::Down,
+            Named::Enter => recordings::Message::Take,
+            Named::Tab => return Some(Message::FocusField),
+            _ => return None,
+        })),
+        Key::Named(named) => Some(Message::Player(match (named, play) {
+            (Named::ArrowLeft, Some(_)) => Order::Step(-STEP_SECONDS),
+            (Named::ArrowRight, Some(_)) => Order::Step(STEP_SECONDS),
+            (Named::ArrowUp, Some(play)) => Order::Speed(faster(play.speed)),
+            (Named::ArrowDown, Some(play)) => Order::Speed(slower(play.speed)),
+            _ => return None,
+        })),
         Key::Character(c) => match c.to_lowercase().as_str() {
             "r" if !is_recording_open => Some(Message::ToggleRecord),
             "l" => Some(Message::ToggleLook),
@@ -46,6 +64,6 @@ pub fn meaning(event: &Event, app: &Application) -> Option<Message> {
                 .find(|tab| frame::key(*tab) == other)
                 .map(Message::Open),
         },
-        _ => None,
+        Key::Unidentified => None,
     }
 }

@@ -1,7 +1,7 @@
 //! The Recordings screen: what is in the folder, what is wrong with the files that do not open, and
 //! the key that plays one.
 
-use crate::screen::source::field;
+use crate::screen::source::{field, share};
 use crate::session::shelf::{Shelf, Volume};
 use crate::theme::{Look, RADIUS, STEP};
 use crate::widget::button as key;
@@ -15,12 +15,17 @@ use std::sync::Arc;
 /// Identity of the folder field, for focus and tests.
 pub const FOLDER_FIELD: &str = "recordings-folder";
 
+/// Identity of the list of files, for scrolling.
+pub const FILE_LIST: &str = "recordings-list";
+
 /// The screen.
 #[derive(Debug, Default)]
 pub struct Recordings {
     folder: String,
     shelf: Option<Result<Arc<Shelf>, Arc<str>>>,
     playing: Option<PathBuf>,
+    /// Which file the arrow keys have come to.
+    cursor: Option<usize>,
 }
 
 /// What is done on it.
@@ -36,6 +41,12 @@ pub enum Message {
     UseFolder,
     /// Plays a file.
     Play(PathBuf),
+    /// The arrow keys go to the file before.
+    Up,
+    /// The arrow keys go to the file after.
+    Down,
+    /// Plays the file the arrow keys have come to.
+    Take,
 }
 
 /// What the parent has to do.
@@ -49,6 +60,8 @@ pub enum Action {
     Keep(PathBuf),
     /// Play this file.
     Play(PathBuf),
+    /// Bring this share of the list into view, 0 to 1.
+    Scroll(f32),
 }
 
 impl Recordings {
@@ -75,7 +88,17 @@ impl Recordings {
         match message {
             Message::Read(shelf) => {
                 self.shelf = Some(shelf);
+                self.cursor = None;
                 Action::None
+            }
+            Message::Up => self.move_to(self.cursor.map_or(0, |c| c.saturating_sub(1))),
+            Message::Down => self.move_to(self.cursor.map_or(0, |c| c + 1)),
+            Message::Take => {
+                let file = self.cursor.and_then(|c| self.volumes().get(c));
+                match file {
+                    Some(file) if file.contents.is_ok() => Action::Play(file.path.clone()),
+                    _ => Action::None,
+                }
             }
             Message::Refresh => Action::Read(PathBuf::from(self.folder.trim())),
             Message::Folder(folder) => {
@@ -86,6 +109,23 @@ impl Recordings {
             Message::UseFolder => Action::Keep(PathBuf::from(self.folder.trim())),
             Message::Play(path) => Action::Play(path),
         }
+    }
+
+    fn volumes(&self) -> &[Volume] {
+        match &self.shelf {
+            Some(Ok(shelf)) => &shelf.volumes,
+            Some(Err(_)) | None => &[],
+        }
+    }
+
+    fn move_to(&mut self, cursor: usize) -> Action {
+        let files = self.volumes().len();
+        if files == 0 {
+            return Action::None;
+        }
+        let cursor = cursor.min(files - 1);
+        self.cursor = Some(cursor);
+        Action::Scroll(share(cursor, files))
     }
 
     /// The screen.
@@ -126,10 +166,14 @@ impl Recordings {
             .into(),
             Some(Ok(shelf)) => {
                 let mut list = Column::new().spacing(STEP);
-                for volume in &shelf.volumes {
-                    list = list.push(self.card(volume, look));
+                for (i, volume) in shelf.volumes.iter().enumerate() {
+                    list = list.push(self.card(volume, self.cursor == Some(i), look));
                 }
-                scrollable(list).spacing(STEP).height(Length::Fill).into()
+                scrollable(list)
+                    .id(FILE_LIST)
+                    .spacing(STEP)
+                    .height(Length::Fill)
+                    .into()
             }
         };
         column![
@@ -144,7 +188,7 @@ impl Recordings {
         .into()
     }
 
-    fn card<'a>(&'a self, volume: &'a Volume, look: Look) -> Element<'a, Message> {
+    fn card<'a>(&'a self, volume: &'a Volume, is_on: bool, look: Look) -> Element<'a, Message> {
         let p = look.palette();
         let small = |words: String| text(words).size(font::SMALL).color(p.quiet);
         let is_playing = self.playing.as_deref() == Some(volume.path.as_path());
@@ -210,7 +254,7 @@ impl Recordings {
             .style(move |_| {
                 container::background(p.panel).border(
                     border::rounded(RADIUS)
-                        .color(if is_playing { p.text } else { p.panel })
+                        .color(if is_playing || is_on { p.text } else { p.panel })
                         .width(1),
                 )
             })

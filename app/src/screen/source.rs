@@ -11,11 +11,16 @@ use iced::{Alignment, Border, Element, Length, border};
 /// Identity of the typed path, for focus and tests.
 pub const PATH_FIELD: &str = "source-path";
 
+/// Identity of the list of scenarios, for scrolling.
+pub const SCENARIO_LIST: &str = "source-scenarios";
+
 /// The panel.
 #[derive(Debug, Clone, Default)]
 pub struct Source {
     offer: Offer,
     path: String,
+    /// Which entry the arrow keys have come to, ports first.
+    cursor: Option<usize>,
 }
 
 /// What is done on it.
@@ -29,6 +34,12 @@ pub enum Message {
     OpenPath,
     /// Opens what was pressed.
     Choose(Choice),
+    /// The arrow keys go to the entry before.
+    Up,
+    /// The arrow keys go to the entry after.
+    Down,
+    /// Opens the entry the arrow keys have come to.
+    Take,
     /// Closes the panel.
     Close,
 }
@@ -40,6 +51,8 @@ pub enum Action {
     None,
     /// Open this source.
     Open(Choice),
+    /// Bring this share of the list of scenarios into view, 0 to 1.
+    Scroll(f32),
     /// Close the panel.
     Close,
 }
@@ -47,7 +60,11 @@ pub enum Action {
 impl Source {
     /// The panel with what can be chosen now; `path` was typed last time.
     pub fn new(offer: Offer, path: String) -> Self {
-        Self { offer, path }
+        Self {
+            offer,
+            path,
+            cursor: None,
+        }
     }
 
     /// Does what a message asks.
@@ -64,7 +81,37 @@ impl Source {
             Message::OpenPath if self.path.trim().is_empty() => Action::None,
             Message::OpenPath => Action::Open(Choice::Port(self.path.trim().to_owned())),
             Message::Choose(choice) => Action::Open(choice),
+            Message::Up => self.move_to(self.cursor.map_or(0, |c| c.saturating_sub(1))),
+            Message::Down => self.move_to(self.cursor.map_or(0, |c| c + 1)),
+            Message::Take => match self.cursor.and_then(|c| self.entry(c)) {
+                Some(choice) => Action::Open(choice),
+                None => Action::None,
+            },
             Message::Close => Action::Close,
+        }
+    }
+
+    fn move_to(&mut self, cursor: usize) -> Action {
+        let last = (self.offer.ports.len() + self.offer.scenarios.len()).saturating_sub(1);
+        let cursor = cursor.min(last);
+        self.cursor = Some(cursor);
+        match cursor.checked_sub(self.offer.ports.len()) {
+            Some(place) => Action::Scroll(share(place, self.offer.scenarios.len())),
+            None => Action::None,
+        }
+    }
+
+    /// The entry at this place, ports first.
+    fn entry(&self, place: usize) -> Option<Choice> {
+        match place.checked_sub(self.offer.ports.len()) {
+            None => {
+                let port = self.offer.ports.get(place)?;
+                Some(Choice::Port(port.path.clone()))
+            }
+            Some(place) => {
+                let scenario = self.offer.scenarios.get(place)?;
+                Some(Choice::Scenario(scenario.name.clone()))
+            }
         }
     }
 
@@ -97,10 +144,11 @@ impl Source {
                     .color(p.quiet),
             );
         }
-        for port in &self.offer.ports {
+        for (i, port) in self.offer.ports.iter().enumerate() {
             ports = ports.push(entry(
                 &port.path,
                 &port.about,
+                self.cursor == Some(i),
                 look,
                 Message::Choose(Choice::Port(port.path.clone())),
             ));
@@ -139,17 +187,21 @@ impl Source {
         .width(Length::FillPortion(1));
 
         let mut scenarios = Column::new().spacing(STEP);
-        for scenario in &self.offer.scenarios {
+        for (i, scenario) in self.offer.scenarios.iter().enumerate() {
             scenarios = scenarios.push(entry(
                 &scenario.title,
                 &scenario.story,
+                self.cursor == Some(self.offer.ports.len() + i),
                 look,
                 Message::Choose(Choice::Scenario(scenario.name.clone())),
             ));
         }
         let right = column![
             container(heading("Virtual scope")).center_y(TARGET),
-            scrollable(scenarios).spacing(STEP).height(Length::Fill),
+            scrollable(scenarios)
+                .id(SCENARIO_LIST)
+                .spacing(STEP)
+                .height(Length::Fill),
         ]
         .spacing(STEP)
         .width(Length::FillPortion(1));
@@ -169,7 +221,13 @@ impl Source {
 }
 
 /// A wide key with two lines.
-fn entry<'a>(title: &'a str, about: &'a str, look: Look, message: Message) -> Element<'a, Message> {
+fn entry<'a>(
+    title: &'a str,
+    about: &'a str,
+    is_on: bool,
+    look: Look,
+    message: Message,
+) -> Element<'a, Message> {
     let p = look.palette();
     button(
         column![
@@ -180,7 +238,7 @@ fn entry<'a>(title: &'a str, about: &'a str, look: Look, message: Message) -> El
     )
     .width(Length::Fill)
     .padding([8, 12])
-    .style(move |_, status| key::style(look, false, status))
+    .style(move |_, status| key::style(look, is_on, status))
     .on_press(message)
     .into()
 }
@@ -201,4 +259,10 @@ pub fn field(look: Look, status: text_input::Status) -> text_input::Style {
         value: p.text,
         selection: p.zone,
     }
+}
+
+/// How far down a list of so many entries lies one of them, 0 to 1.
+#[allow(clippy::cast_precision_loss, reason = "lists of a few dozen entries")]
+pub fn share(place: usize, entries: usize) -> f32 {
+    place as f32 / entries.saturating_sub(1).max(1) as f32
 }

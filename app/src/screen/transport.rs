@@ -19,6 +19,18 @@ pub const STEP_SECONDS: f64 = 0.5;
 /// Speeds in the order in which the key goes through them.
 const SPEEDS: [f64; 5] = [0.1, 0.25, 1.0, 2.0, 4.0];
 
+/// The next higher speed, or the highest.
+pub fn faster(speed: f64) -> f64 {
+    let next = SPEEDS.iter().find(|s| **s > speed);
+    next.copied().unwrap_or(speed)
+}
+
+/// The next lower speed, or the lowest.
+pub fn slower(speed: f64) -> f64 {
+    let next = SPEEDS.iter().rev().find(|s| **s < speed);
+    next.copied().unwrap_or(speed)
+}
+
 /// What the bar shows.
 #[derive(Debug, Clone, Copy)]
 pub struct Transport<'a> {
@@ -70,11 +82,10 @@ pub fn transport<'a, Message: Clone + 'a>(
         Look::Workshop => Mark::Sun,
         Look::Daylight => Mark::Moon,
     };
-    let next = SPEEDS
-        .iter()
-        .copied()
-        .find(|s| *s > play.speed + 0.001)
-        .unwrap_or(SPEEDS[0]);
+    let next = match faster(play.speed) {
+        same if same <= play.speed => SPEEDS[0],
+        next => next,
+    };
     let keys = row![
         button::action(
             word,
