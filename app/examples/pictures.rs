@@ -286,7 +286,7 @@ fn picture(
     let program = iced::application(
         start,
         |_: &mut Option<Application>, _: Message| Task::none(),
-        keyway::application::view,
+        keyway::application::window::view,
     )
     .settings(font::settings())
     .theme(move |_: &Option<Application>| look.theme());

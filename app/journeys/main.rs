@@ -19,7 +19,7 @@ use keyway::status::{LinkState, RecordingStatus};
 use keyway_acquisition::recording::reader::{Completeness, Recording};
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
-use std::time::Duration;
+use std::time::{Duration, Instant};
 
 /// The recordings in the desk's folder.
 fn files(desk: &Desk) -> Vec<PathBuf> {
@@ -226,6 +226,16 @@ fn a_recording_plays_scrubs_and_gives_the_scope_back() {
         let snapshot = app.shown().snapshot.as_ref();
         is_playing && snapshot.is_some_and(|s| s.speed.valid().is_some())
     });
+    let position = |desk: &Desk| desk.app.shown().playback.as_ref().unwrap().position;
+    let (from, start) = (position(&desk), Instant::now());
+    std::thread::sleep(Duration::from_millis(700));
+    desk.tick();
+    let (played, passed) = (position(&desk) - from, start.elapsed().as_secs_f64());
+    // A busy machine may make it late, but never early.
+    assert!(
+        played > 0.2 && played < passed + 0.1,
+        "{played} s in {passed} s"
+    );
     desk.click("Pause");
     desk.wait("it stands", |app| {
         app.shown().playback.as_ref().is_some_and(|p| !p.is_playing)

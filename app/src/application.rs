@@ -3,9 +3,9 @@
 
 mod frame;
 mod keys;
+pub mod window;
 
 use crate::fault::Fault;
-use crate::font;
 use crate::screen::live::{Live, TraceView, TraceWish};
 use crate::screen::source::{self, Source};
 use crate::screen::{hookup, live, recordings};
@@ -21,10 +21,8 @@ use iced::widget::scrollable::RelativeOffset;
 use iced::{Element, Subscription, Task, Theme, keyboard};
 use keyway_analysis::units::Seconds;
 use recordings::Recordings;
-use std::cell::RefCell;
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
-use std::sync::atomic::{AtomicBool, Ordering};
 use std::time::{Duration, Instant};
 
 /// Time between two pictures. Not the toolkit's own frames: those are uncapped on some systems.
@@ -32,12 +30,6 @@ const TICK: Duration = Duration::from_millis(33);
 
 /// How long a good message stands.
 const NOTICE: Duration = Duration::from_secs(6);
-
-/// Size of a new window, logical pixels.
-const WINDOW: (f32, f32) = (1280.0, 800.0);
-
-/// Smallest size at which nothing is clipped, logical pixels.
-const LEAST_WINDOW: (f32, f32) = (1024.0, 600.0);
 
 /// The screens there are, in the order of the job.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -113,63 +105,6 @@ pub struct Application {
     notice: Option<Notice>,
     settings: Settings,
     place: Option<PathBuf>,
-}
-
-/// Opens the window and returns when it is closed, or when `stop` is raised; a recording that runs
-/// is finished in either case.
-pub fn run(
-    bench: Bench,
-    plan: Plan,
-    settings: Settings,
-    place: Option<PathBuf>,
-    stop: Arc<AtomicBool>,
-) -> Result<(), Fault> {
-    let application = Application::new(bench, plan, settings, place)?;
-    let cell = RefCell::new(Some(application));
-    iced::application(
-        move || {
-            // The toolkit boots once: there is one bench, and it can be given away once.
-            let mut application = cell.borrow_mut().take();
-            let first = application
-                .as_mut()
-                .map_or_else(Task::none, |a| a.read_shelf());
-            (application, first)
-        },
-        move |application: &mut Option<Application>, message| match application {
-            Some(application) if !stop.load(Ordering::Relaxed) => application.update(message),
-            _ => {
-                // Ends session and recording before the window goes.
-                drop(application.take());
-                iced::exit()
-            }
-        },
-        view,
-    )
-    .settings(font::settings())
-    .title(|a: &Option<Application>| a.as_ref().map(Application::title).unwrap_or_default())
-    .theme(|a: &Option<Application>| a.as_ref().map(Application::theme))
-    .subscription(|a: &Option<Application>| {
-        a.as_ref()
-            .map_or_else(Subscription::none, Application::subscription)
-    })
-    .window(iced::window::Settings {
-        size: WINDOW.into(),
-        min_size: Some(LEAST_WINDOW.into()),
-        ..iced::window::Settings::default()
-    })
-    .run()
-    .map_err(|e| Fault::Start {
-        what: "the window",
-        why: Arc::from(e.to_string()),
-    })
-}
-
-/// The booted dashboard.
-pub fn view(application: &Option<Application>) -> Element<'_, Message> {
-    match application {
-        Some(application) => application.view(),
-        None => iced::widget::Space::new().into(),
-    }
 }
 
 impl Application {

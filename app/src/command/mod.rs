@@ -6,7 +6,7 @@ pub mod record;
 pub mod scope;
 pub mod watch;
 
-use crate::application;
+use crate::application::window;
 use crate::cli::SourceArgs;
 use crate::fault::Fault;
 use crate::output;
@@ -71,7 +71,7 @@ pub fn dashboard(
     let mut bench = Bench::new()?;
     bench.open(&plan)?;
     let stop = interrupt(&bench);
-    application::run(bench, plan, settings, place, stop)?;
+    window::run(bench, plan, settings, place, stop)?;
     Ok(Outcome::Done)
 }
 
