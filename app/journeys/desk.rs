@@ -74,7 +74,11 @@ impl Desk {
             if is_so(&self.app) {
                 return;
             }
-            assert!(start.elapsed() < PATIENCE, "waited in vain for {what}");
+            assert!(
+                start.elapsed() < PATIENCE,
+                "waited in vain for {what}: {:?}",
+                self.app.shown().link
+            );
             std::thread::sleep(Duration::from_millis(20));
         }
     }

@@ -17,6 +17,7 @@ use keyway::session::playback::Order;
 use keyway::session::shelf;
 use keyway::status::{LinkState, RecordingStatus};
 use keyway_acquisition::recording::reader::{Completeness, Recording};
+use keyway_analysis::reading::Reading;
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
 use std::time::{Duration, Instant};
@@ -178,6 +179,18 @@ fn a_typed_pseudo_terminal_streams() {
     desk.wait_for_samples();
     assert_eq!(desk.app.shown().link.source, scope.path);
     desk.sees(&scope.path);
+    desk.wait("an engine speed", |app| {
+        let snapshot = app.shown().snapshot.as_ref();
+        snapshot.is_some_and(|s| s.speed.valid().is_some())
+    });
+    // The scope goes: its figures are not shown as if they were of now.
+    drop(scope);
+    desk.wait("old figures", |app| {
+        let snapshot = app.shown().snapshot.as_ref();
+        matches!(app.shown().link.state, LinkState::Lost(_))
+            && snapshot.is_some_and(|s| matches!(s.speed, Reading::Stale(..)))
+    });
+    desk.sees("Choose a source");
 }
 
 #[test]

@@ -1,5 +1,6 @@
 //! A live session: link, analysis thread, and the recorder when it records.
 
+use super::ageing::Ageing;
 use super::analyser::Analyser;
 use super::recorder::{RecorderThread, Word};
 use super::stage::{PUBLISH_EVERY, Stage};
@@ -34,6 +35,7 @@ pub struct LiveSession {
     /// Why the last recording stopped, until the next one starts.
     failed: Option<Arc<RecordingStatus>>,
     lives: Vec<LeadLife>,
+    ageing: Ageing,
 }
 
 impl LiveSession {
@@ -69,12 +71,19 @@ impl LiveSession {
             recorder: None,
             failed: None,
             lives: Vec::new(),
+            ageing: Ageing::default(),
         })
     }
 
     /// Where the results are.
     pub fn stage(&self) -> &Arc<Stage> {
         &self.stage
+    }
+
+    /// The newest snapshot, aged when no samples come any more.
+    pub fn snapshot(&mut self) -> Option<Arc<Snapshot>> {
+        let snapshot = self.stage.snapshot()?;
+        Some(self.ageing.shown(snapshot, Instant::now()))
     }
 
     /// Sheet and plan.

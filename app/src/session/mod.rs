@@ -7,6 +7,7 @@
 //! recording ──────▶ playback thread ──▶ stage
 //! ```
 
+pub mod ageing;
 pub mod analyser;
 pub mod calendar;
 pub mod choice;
@@ -190,7 +191,7 @@ impl Bench {
                 playback: None,
             },
             Some(Session::Live(live)) => {
-                let snapshot = live.stage().snapshot();
+                let snapshot = live.snapshot();
                 if let Some(snapshot) = &snapshot {
                     live.note_leads(snapshot);
                 }
