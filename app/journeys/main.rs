@@ -8,6 +8,7 @@
 
 mod commands;
 mod desk;
+mod rescue;
 
 use desk::Desk;
 use iced::keyboard::key::Named;
