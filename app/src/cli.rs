@@ -5,7 +5,8 @@ use crate::fault::Fault;
 use crate::theme::Look;
 use crate::{log, output};
 use clap::builder::{PossibleValuesParser, TypedValueParser};
-use clap::{ArgAction, Args, Parser, Subcommand};
+use clap::error::ErrorKind;
+use clap::{ArgAction, Args, CommandFactory, Parser, Subcommand};
 use std::path::PathBuf;
 use std::process::ExitCode;
 
@@ -63,6 +64,13 @@ pub struct SourceArgs {
     pub seed: u64,
 }
 
+impl SourceArgs {
+    fn is_given(&self) -> bool {
+        let named = self.port.is_some() || self.scenario.is_some();
+        named || self.sheet.is_some() || self.leads.is_some() || self.seed != 1
+    }
+}
+
 /// The commands.
 #[derive(Debug, Subcommand)]
 pub enum Command {
@@ -89,6 +97,9 @@ fn looks() -> impl TypedValueParser<Value = Look> {
 /// Reads the command line, does what it says and gives the exit code.
 pub fn run() -> ExitCode {
     let cli = Cli::parse();
+    if let Some(slip) = cli.misplaced() {
+        slip.exit();
+    }
     match obey(cli) {
         Ok(Outcome::Done) => ExitCode::SUCCESS,
         Ok(Outcome::Disagreed) => ExitCode::from(3),
@@ -96,6 +107,20 @@ pub fn run() -> ExitCode {
             output::complain(&format!("keyway: {fault}"));
             ExitCode::FAILURE
         }
+    }
+}
+
+impl Cli {
+    /// What stands before a command is the dashboard's. Passing over it in silence would measure
+    /// another source than the one that was named.
+    fn misplaced(&self) -> Option<clap::Error> {
+        let is_dashboards = self.source.is_given() || self.play.is_some() || self.theme.is_some();
+        (self.command.is_some() && is_dashboards).then(|| {
+            Self::command().error(
+                ErrorKind::ArgumentConflict,
+                "options stand after the command they are for: keyway watch --port PATH",
+            )
+        })
     }
 }
 
@@ -114,11 +139,23 @@ fn obey(cli: Cli) -> Result<Outcome, Fault> {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use clap::CommandFactory;
 
     #[test]
     fn the_command_line_is_consistent() {
         Cli::command().debug_assert();
+    }
+
+    #[test]
+    fn a_source_before_a_command_is_refused() {
+        let slip = |line: &str| {
+            let cli = Cli::try_parse_from(line.split(' ')).unwrap();
+            cli.misplaced().map(|e| e.exit_code())
+        };
+        assert_eq!(slip("keyway --port /dev/ttyACM0 watch"), Some(2));
+        assert_eq!(slip("keyway --play a.mcap ports"), Some(2));
+        assert_eq!(slip("keyway watch --port /dev/ttyACM0"), None);
+        assert_eq!(slip("keyway --port /dev/ttyACM0"), None);
+        assert_eq!(slip("keyway -v watch"), None);
     }
 
     #[test]
