@@ -93,6 +93,10 @@ impl DutyMeter {
                     low: rise.0 - before.0,
                     length: edge.at.0 - before.0,
                 };
+                // From the last edge before a standstill to the first after it is no period.
+                if period.length > STILL * self.rate {
+                    return None;
+                }
                 self.periods.push_back(period);
                 Some(period)
             }
@@ -277,5 +281,24 @@ mod tests {
             meter.duty(SampleTime(now.0 + 0.12 * RATE), Seconds(0.2)),
             None
         );
+    }
+
+    #[test]
+    fn a_standstill_is_no_period() {
+        let (mut meter, ring) = (DutyMeter::new(Hertz(RATE), 100.0), SampleRing::new(1));
+        // 200 Hz at 10 %, two seconds of nothing, then 90 %.
+        let pulses = (0..10).map(|n| (1_000.0 * f64::from(n), 100.0));
+        let again = (0..4).map(|n| (410_000.0 + 1_000.0 * f64::from(n), 900.0));
+        for (fall, low) in pulses.chain(again) {
+            for (at, kind) in [(fall, EdgeKind::Falling), (fall + low, EdgeKind::Rising)] {
+                let at = SampleTime(at);
+                let _ = meter.push(Edge { at, kind }, &ring);
+            }
+        }
+        let now = SampleTime(414_000.0);
+        meter.settle(now);
+        let got = meter.duty(now, Seconds(0.1)).expect("switching again");
+        assert!((got.duty.0 - 90.0).abs() < 1e-9, "{got:?}");
+        assert!((got.frequency.0 - 200.0).abs() < 1e-9, "{got:?}");
     }
 }

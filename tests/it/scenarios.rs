@@ -137,9 +137,9 @@ struct Course {
 }
 
 impl Course {
-    fn of(name: &str, seconds: f64) -> Self {
+    fn of(name: &str, seed: u64, seconds: f64) -> Self {
         let scenario = Scenario::named(name).expect("an embedded scenario");
-        let mut rig = Rig::new(&scenario, 1, RATE, 2.0);
+        let mut rig = Rig::new(&scenario, seed, RATE, 2.0);
         let mut states = Vec::new();
         rig.run(seconds, |pipeline, _| {
             states.push(told_now(pipeline));
@@ -167,9 +167,9 @@ impl Course {
     }
 }
 
-fn check(row: &Row) {
+fn check(row: &Row, seed: u64) {
     let name = row.scenario;
-    let course = Course::of(name, LASTS);
+    let course = Course::of(name, seed, LASTS);
     for (cam, told) in [&row.intake, &row.exhaust].into_iter().enumerate() {
         let seen = course.seen(cam);
         let missing: Vec<_> = told.must.iter().filter(|s| !seen.contains(s)).collect();
@@ -218,7 +218,10 @@ fn check(row: &Row) {
 
 #[test]
 fn every_scenario_is_told_as_it_is() {
-    TABLE.iter().for_each(check);
+    // The second seed once showed a command that came back as a movement against it.
+    for seed in [1, 3] {
+        TABLE.iter().for_each(|row| check(row, seed));
+    }
 }
 
 #[test]
@@ -232,7 +235,7 @@ fn a_gross_disagreement_is_told_in_time() {
         "command-lost-above-speed",
         "cam-sensor-dropout",
     ] {
-        let course = Course::of(name, LASTS);
+        let course = Course::of(name, 1, LASTS);
         let mut onsets: Vec<(usize, f64, f64)> = course
             .rig
             .engine
@@ -272,7 +275,7 @@ fn a_gross_disagreement_is_told_in_time() {
 /// One tooth of 42 is 720/42 = 17.14 crank degrees; the chain of this scenario stands a tooth late.
 #[test]
 fn a_chain_one_tooth_out_shows_one_tooth() {
-    let course = Course::of("intake-chain-one-tooth", 3.9);
+    let course = Course::of("intake-chain-one-tooth", 1, 3.9);
     let intake = &course.last.cams[Cam::Intake.index()];
     let phase = intake.phase.valid().expect("a valid phase").0;
     eprintln!("one tooth of 42: {phase:.3}° against {:.3}°", -720.0 / 42.0);
@@ -287,7 +290,7 @@ fn a_chain_one_tooth_out_shows_one_tooth() {
 
 #[test]
 fn the_default_scenario_says_why_in_one_sentence() {
-    let course = Course::of("default", 20.0);
+    let course = Course::of("default", 1, 20.0);
     let told: Vec<_> = course
         .last
         .events
