@@ -4,8 +4,10 @@ use super::header::{LeadEvent, Note};
 use super::index::Index;
 use super::samples;
 use crate::block::SampleBlock;
-use mcap::records::Record;
+use mcap::records::{Record, op};
+use mcap::sans_io::{LinearReadEvent, LinearReader, LinearReaderOptions};
 use std::collections::VecDeque;
+use std::io::Read;
 use std::time::Duration;
 
 /// What a recording holds, in order.
@@ -34,17 +36,34 @@ const UNPACKED_LIMIT: u64 = 1 << 28;
 
 /// Unpacks a chunk record's body. `None` if any of it is unsound: its checksum stands over all of it.
 pub(crate) fn unpack(index: &Index, body: &[u8]) -> Option<VecDeque<Entry>> {
-    let Ok(Record::Chunk { header, data }) = mcap::parse_record(mcap::records::op::CHUNK, body)
-    else {
+    let Ok(Record::Chunk { header, .. }) = mcap::parse_record(op::CHUNK, body) else {
         return None;
     };
     if header.uncompressed_size > UNPACKED_LIMIT {
         return None;
     }
+    // The checksum is tested before any record is looked at, and lengths are bounded: in a damaged
+    // chunk a length may be any number, and the memory must not be asked for it.
+    let options = LinearReaderOptions::default()
+        .with_skip_start_magic(true)
+        .with_skip_end_magic(true)
+        .with_prevalidate_chunk_crcs(true)
+        .with_record_length_limit(usize::try_from(UNPACKED_LIMIT).ok()?);
+    let mut reader = LinearReader::new_with_options(options);
+    let length = (body.len() as u64).to_le_bytes();
+    let mut bytes = (&[op::CHUNK][..]).chain(&length[..]).chain(body);
     let mut entries = VecDeque::new();
     let mut open: Option<(Duration, usize, SampleBlock)> = None;
-    for record in mcap::read::ChunkReader::new(header, &data).ok()? {
-        let Record::Message { header, data } = record.ok()? else {
+    while let Some(event) = reader.next_event() {
+        let record = match event.ok()? {
+            LinearReadEvent::ReadRequest(wanted) => {
+                let got = bytes.read(reader.insert(wanted)).ok()?;
+                reader.notify_read(got);
+                continue;
+            }
+            LinearReadEvent::Record { data, opcode } => mcap::parse_record(opcode, data).ok()?,
+        };
+        let Record::Message { header, data } = record else {
             continue;
         };
         let at = Duration::from_nanos(header.log_time.saturating_sub(index.header.started_ns));
