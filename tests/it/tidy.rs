@@ -211,8 +211,8 @@ fn nothing_is_left_for_later() {
         "unfinished or empty checks",
         |name| name != "tests/it/tidy.rs",
         &[
-            "todo!(",
-            "unimplemented!(",
+            concat!("to", "do!("),
+            concat!("un", "implemented!("),
             "#[ignore",
             "assert!(true",
             "TODO",
