@@ -204,13 +204,13 @@ impl Crank {
             return false;
         };
         // An edge is known only after the signal has passed on; a twentieth of a second hides that.
-        now - last.at < (3.0 * track.pace[0] * self.wheel.gap().0).max(0.05 * self.rate.0)
+        now - last.at < (3.0 * track.pace[0] * self.wheel.widest().0).max(0.05 * self.rate.0)
     }
 
     /// Time within which the next tooth must come, in samples.
     pub fn patience(&self) -> f64 {
         let gap = match &self.track {
-            Some(track) => track.pace[0] * self.wheel.gap().0,
+            Some(track) => track.pace[0] * self.wheel.widest().0,
             // Unrecognised, the last interval may have been the gap already.
             None => self.last_interval,
         };
@@ -254,7 +254,11 @@ impl Crank {
         let pace = (edges[n + 1] - edges[n]) / self.wheel.pitch(0).0;
         self.track = Some(Track {
             tooth: 1,
-            pace: [pace, (edges[n] - edges[n - 1]) / self.wheel.gap().0, pace],
+            pace: [
+                pace,
+                (edges[n] - edges[n - 1]) / self.wheel.widest().0,
+                pace,
+            ],
             rejected: 0,
             missed: false,
             start: Some(edges[n]),
@@ -282,7 +286,7 @@ impl Crank {
         let track = self.track.as_mut()?;
         let last = self.teeth.last()?;
         let pitch = self.wheel.pitch(track.tooth).0;
-        let in_gap = self.wheel.precedes_gap(track.tooth);
+        let in_gap = track.tooth + 1 == self.wheel.teeth();
         let expected = track.expected_pace();
         let ratio = (at - last.at) / pitch / expected;
         let (early, late) = if in_gap {
@@ -304,7 +308,7 @@ impl Crank {
         if ratio > late {
             // One tooth may be missing in a revolution, as long as the gap then is where it must be.
             // Before the gap, a gap that comes a tooth early must not pass for that.
-            let [least, most] = if self.wheel.precedes_gap(tooth) {
+            let [least, most] = if tooth + 1 == self.wheel.teeth() {
                 MISSED_BEFORE_GAP
             } else {
                 MISSED
@@ -315,7 +319,7 @@ impl Crank {
                 return Some(Outcome::Lost);
             }
             track.missed = true;
-            tooth = if self.wheel.precedes_gap(tooth) {
+            tooth = if tooth + 1 == self.wheel.teeth() {
                 0
             } else {
                 tooth + 1

@@ -28,11 +28,12 @@ pub struct EngineSheet {
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub struct CrankSheet {
-    /// Wheel pattern, teeth minus missing: "60-2", "36-1".
+    /// Wheel pattern in the notation of [`crate::wheel`]: "60-2", "36-1", "12+1", "at 0 70 180 250".
     pub wheel: String,
     /// Kind of sensor.
     pub sensor: Sensor,
-    /// Crank degrees from the first active edge after the gap to the next firing-or-exchange TDC of cylinder 1, in [0, 360).
+    /// Crank degrees from the active edge of tooth 0 (the first after the gap) to the next firing-or-exchange TDC
+    /// of cylinder 1, in [0, 360). For a wheel of like parts, from the tooth 0 of the part before that TDC.
     pub gap_to_tdc: CrankDegrees,
     /// The edge that marks the tooth: for a Hall sensor which edge, for a VR sensor the direction of the zero crossing.
     pub active_edge: EdgeKind,

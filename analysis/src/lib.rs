@@ -13,6 +13,7 @@ pub mod series;
 pub mod snapshot;
 pub mod units;
 pub mod wheel;
+pub mod wheel_table;
 pub mod zero_crossing;
 
 mod agreement;
