@@ -1,8 +1,9 @@
 //! One cam: its edges in crank angle, each matched with the reference, and the phase they give.
 
-use crate::cycle::{Pattern, PatternEdge, Verdict, wrap};
+use crate::cycle::{Cycle, Doubt, Verdict};
 use crate::edge::Edge;
 use crate::engine::{CamSheet, EdgeKind};
+use crate::pattern::{Belief, Pattern, PatternEdge, wrap};
 use crate::reading::{Reading, Why};
 use crate::units::{CrankAngle, CrankDegrees, Seconds};
 use std::collections::VecDeque;
@@ -21,6 +22,12 @@ const REACH: f64 = 25.0;
 const STANDING_REACH: f64 = 10.0;
 /// What motion adds to that, crank degrees per second: well above the fastest phasers.
 const FASTEST: f64 = 250.0;
+/// Widest pulse that is taken for a spike, crank degrees: a quarter of the narrowest window, at most this.
+/// The narrowest window in use is some ten degrees (from memory); a wider bound would take a chattering edge
+/// for a spike as well, a narrower one misses spikes that the input filter has widened.
+const SPIKE: f64 = 2.0;
+/// A reference edge comes once in 720 degrees; a second within this is another edge.
+const AGAIN: f64 = 360.0;
 /// Edges held at most; a cam has no more than some twenty in a revolution, the rest is noise.
 const MOST_EDGES: usize = 96;
 /// Edges that wait for the crank at most: a block of a few seconds at full speed.
@@ -48,12 +55,24 @@ pub(crate) enum Matched {
     Unknown,
 }
 
+/// What a cam revolution says.
+#[derive(Debug, Clone, PartialEq)]
+pub(crate) enum Heard {
+    /// Every edge was where it had to be.
+    AsExpected,
+    /// It had to be looked at in full.
+    Fits(Verdict),
+}
+
 /// The tracker of one cam.
 #[derive(Debug, Clone)]
 pub(crate) struct Cam {
     pattern: Pattern,
     /// Half the smallest distance between two reference edges of a kind, at most [`REACH`].
     reach: f64,
+    spike: f64,
+    /// Whether the phaser is known to be at rest.
+    at_rest: bool,
     rate: f64,
     waiting: VecDeque<Edge>,
     edges: VecDeque<CamEdge>,
@@ -70,15 +89,12 @@ pub(crate) struct Cam {
 impl Cam {
     pub fn new(sheet: &CamSheet, rate: f64) -> Self {
         let pattern = Pattern::new(sheet);
-        let mut reach = REACH;
-        for (i, a) in pattern.edges.iter().enumerate() {
-            for b in pattern.edges[i + 1..].iter().filter(|b| b.kind == a.kind) {
-                reach = reach.min(wrap(a.angle - b.angle).abs() * 0.45);
-            }
-        }
+        let [like, any] = pattern.closest();
         Self {
+            reach: REACH.min(0.45 * like),
+            spike: SPIKE.min(0.25 * any),
+            at_rest: sheet.phaser.is_none(),
             pattern,
-            reach,
             rate,
             waiting: VecDeque::new(),
             edges: VecDeque::new(),
@@ -102,6 +118,33 @@ impl Cam {
 
     pub fn next_waiting(&self) -> Option<Edge> {
         self.waiting.front().copied()
+    }
+
+    /// Crank degrees after an edge that must have been seen before it can be dealt with.
+    pub fn look_ahead(&self) -> f64 {
+        self.spike
+    }
+
+    /// Says whether the phaser is known to be at rest.
+    pub fn set_at_rest(&mut self, at_rest: bool) {
+        self.at_rest = at_rest;
+    }
+
+    /// Takes the next edge away if it and `edge` before it are a spike: too near for a window.
+    pub fn is_spike(
+        &mut self,
+        edge: Edge,
+        angle: f64,
+        angle_at: impl Fn(f64) -> Option<f64>,
+    ) -> bool {
+        let ends = self.next_waiting().filter(|next| next.kind != edge.kind);
+        let spike = ends
+            .and_then(|next| angle_at(next.at.0))
+            .is_some_and(|end| end - angle < self.spike);
+        if spike {
+            let _ = self.waiting.pop_front();
+        }
+        spike
     }
 
     pub fn take_waiting(&mut self) -> Option<Edge> {
@@ -129,21 +172,7 @@ impl Cam {
         if self.edges.len() == MOST_EDGES {
             let _ = self.edges.pop_front();
         }
-        let matched = match (offset, self.about) {
-            (Some(offset), Some((about, told))) => {
-                let moved = FASTEST * (edge.at.0 - told).max(0.0) / self.rate;
-                let reach = (STANDING_REACH + moved).min(self.reach);
-                match self.match_edge(edge.kind, angle + offset, about, reach) {
-                    Some((reference, phase)) => {
-                        // Half of the way: one edge that is a little off must not move the expectation far.
-                        self.about = Some((about + 0.5 * wrap(phase - about), edge.at.0));
-                        Matched::Reference(reference, phase)
-                    }
-                    None => Matched::Stray,
-                }
-            }
-            _ => Matched::Unknown,
-        };
+        let matched = self.matching(edge, angle, offset);
         self.edges.push_back(CamEdge {
             at: edge.at.0,
             angle,
@@ -166,6 +195,34 @@ impl Cam {
         matched
     }
 
+    fn matching(&mut self, edge: Edge, angle: f64, offset: Option<f64>) -> Matched {
+        let (Some(offset), Some((about, told))) = (offset, self.about) else {
+            return Matched::Unknown;
+        };
+        let moved = FASTEST * (edge.at.0 - told).max(0.0) / self.rate;
+        let reach = (STANDING_REACH + moved).min(self.reach);
+        let Some((reference, phase)) = self.match_edge(edge.kind, angle + offset, about, reach)
+        else {
+            return Matched::Stray;
+        };
+        // Of two edges for one reference edge the nearer is it.
+        let rival = self.edges.iter_mut().rev().find(|e| {
+            angle - e.angle < AGAIN && e.matched.is_some_and(|(other, _)| other == reference)
+        });
+        if let Some(rival) = rival {
+            let nearer = rival
+                .matched
+                .is_some_and(|(_, other)| wrap(phase - about).abs() < wrap(other - about).abs());
+            if !nearer {
+                return Matched::Stray;
+            }
+            rival.matched = None;
+        }
+        // Half of the way: one edge that is a little off must not move the expectation far.
+        self.about = Some((about + 0.5 * wrap(phase - about), edge.at.0));
+        Matched::Reference(reference, phase)
+    }
+
     fn match_edge(
         &self,
         kind: EdgeKind,
@@ -181,11 +238,13 @@ impl Cam {
             .filter(|(_, r)| r.kind == kind)
             .map(|(i, r)| (i, wrap(r.angle - cycle_angle)))
             .min_by(|(_, a), (_, b)| wrap(a - about).abs().total_cmp(&wrap(b - about).abs()))?;
-        (wrap(phase - about).abs() <= reach && self.pattern.believes(phase)).then_some((i, phase))
+        (wrap(phase - about).abs() <= reach && self.pattern.believes(phase, Belief::TeethOut))
+            .then_some((i, phase))
     }
 
-    /// Once per cam revolution: how its edges fit the pattern in either crank revolution.
-    pub fn verdict(&mut self) -> Option<Verdict> {
+    /// Once per cam revolution: whether its edges are where they must be, and if not, how they fit the pattern
+    /// in each of the crank's alternatives.
+    pub fn revolution(&mut self, step: f64, resolved: bool) -> Option<Heard> {
         let now = self.edges.back()?.angle;
         let since = *self.since.get_or_insert(now);
         if now - since < 720.0 {
@@ -193,6 +252,10 @@ impl Cam {
         }
         self.since = Some(now);
         self.judged = true;
+        if resolved && self.is_as_expected() {
+            self.mismatch = false;
+            return Some(Heard::AsExpected);
+        }
         let measured: Vec<PatternEdge> = self
             .last_revolution()
             .map(|e| PatternEdge {
@@ -202,56 +265,53 @@ impl Cam {
             .collect();
         let verdict = if measured.len() > 2 * self.pattern.edges.len() + 4 {
             // Far too many edges fit anything.
-            Verdict {
-                as_counted: None,
-                turned: None,
-            }
+            Verdict::mute(step)
         } else {
-            let turned: Vec<PatternEdge> = measured
-                .iter()
-                .map(|e| PatternEdge {
-                    angle: e.angle + 360.0,
-                    ..*e
-                })
-                .collect();
-            Verdict {
-                as_counted: self.pattern.fit(&measured),
-                turned: self.pattern.fit(&turned),
-            }
+            let fits = self.pattern.fits(&measured);
+            Verdict::new(&self.pattern, &fits, step, self.at_rest)
         };
         // A fast phaser spreads the edges of a revolution; as long as each follows the one before, they fit.
         self.mismatch = !verdict.fits() && !self.is_mostly_matched();
-        Some(verdict)
+        Some(Heard::Fits(verdict))
+    }
+
+    /// Whether the last revolution had every edge of the pattern, no other, and a phase that the phaser can have.
+    fn is_as_expected(&self) -> bool {
+        let (mut count, mut all) = (0, true);
+        for e in self.last_revolution() {
+            count += 1;
+            all &= e.matched.is_some();
+        }
+        all && count == self.pattern.edges.len()
+            && self
+                .mean()
+                .is_some_and(|m| self.pattern.believes(m, Belief::Travel))
     }
 
     /// Compares the expectation with the fit of the last revolution, and matches that revolution
     /// anew if they differ. Returns the phases of edges that were not matched before.
-    pub fn expect(&mut self, verdict: Verdict, offset: f64) -> Vec<(f64, usize, f64)> {
-        let fit = if offset > 0.0 {
-            verdict.turned
-        } else {
-            verdict.as_counted
-        };
-        let Some(fit) = fit.filter(|f| f.is_good()) else {
+    pub fn expect(&mut self, verdict: &Verdict, cycle: &Cycle) -> Vec<(f64, usize, f64)> {
+        let fit = cycle.taken().and_then(|k| verdict.at(k));
+        let (Some(offset), Some(fit)) = (cycle.offset(), fit.filter(|f| f.is_good())) else {
             return Vec::new();
         };
         let agrees = self
             .about
-            .is_some_and(|(a, _)| wrap(fit.phase - a).abs() < 0.5 * self.reach);
+            .is_some_and(|(a, _)| wrap(fit.shift - a).abs() < 0.5 * self.reach);
         if agrees || (self.about.is_some() && self.is_mostly_matched()) {
             return Vec::new();
         }
         let Some((now, at)) = self.edges.back().map(|e| (e.angle, e.at)) else {
             return Vec::new();
         };
-        self.about = Some((fit.phase, at));
+        self.about = Some((fit.shift, at));
         let mut found = Vec::new();
         for i in 0..self.edges.len() {
             let e = self.edges[i];
             if e.angle <= now - 720.0 {
                 continue;
             }
-            let matched = self.match_edge(e.kind, e.angle + offset, fit.phase, self.reach);
+            let matched = self.match_edge(e.kind, e.angle + offset, fit.shift, self.reach);
             if let (None, Some((reference, phase))) = (e.matched, matched) {
                 found.push((e.at, reference, phase));
             }
@@ -314,7 +374,7 @@ impl Cam {
     }
 
     /// Phase now, `angle` and `at` being the crank's last tooth.
-    pub fn phase(&self, angle: f64, since: f64, at: f64, resolved: bool) -> Reading<CrankDegrees> {
+    pub fn phase(&self, angle: f64, since: f64, at: f64, cycle: &Cycle) -> Reading<CrankDegrees> {
         let silent = self.edges.back().map_or(since, |e| e.angle);
         if self.edges.is_empty() && angle - silent > STALE_AFTER || angle - silent > MISSING_AFTER {
             return Reading::Missing(Why::NoEdges);
@@ -323,8 +383,8 @@ impl Cam {
         let (Some(newest), Some(mean)) = (newest, self.mean()) else {
             return Reading::Missing(if self.mismatch {
                 Why::PatternMismatch
-            } else if self.judged && !resolved {
-                Why::CycleUnresolved
+            } else if self.judged && cycle.taken().is_none() {
+                unresolved(cycle)
             } else {
                 Why::NotEnoughYet
             });
@@ -391,6 +451,14 @@ impl Cam {
 
     pub fn is_mismatch(&self) -> bool {
         self.mismatch
+    }
+}
+
+/// Why the position in the cycle is not known although the cam has been heard.
+fn unresolved(cycle: &Cycle) -> Why {
+    match cycle.doubt() {
+        Doubt::Several if cycle.step() < 360.0 => Why::SeveralPositions,
+        Doubt::Several | Doubt::Unheard => Why::CycleUnresolved,
     }
 }
 

@@ -28,6 +28,7 @@ mod hookup;
 mod hunting;
 mod level;
 mod observation;
+mod pattern;
 mod readings;
 pub mod ring;
 mod sentence;

@@ -10,7 +10,7 @@ use crate::engine::EngineSheet;
 use crate::history::{self, History};
 use crate::hookup::{self, Surroundings};
 use crate::lead::{CamId, Lead, LeadPlan, Role};
-use crate::observation::{EngineView, Observation, PositionView};
+use crate::observation::{CommandView, EngineView, Observation, PositionView};
 use crate::reading::{Reading, Why};
 use crate::readings;
 use crate::rotation::{PhaseSample, Revolution, Rotation, SheetError};
@@ -263,6 +263,17 @@ impl Pipeline {
         }
     }
 
+    /// The command of a cam as the judgement sees it.
+    fn command(&self, id: CamId) -> CommandView {
+        readings::command_view(
+            self.now(),
+            self.rate,
+            self.channel(Role::Command(id)),
+            self.channel(Role::Current(id)),
+            self.life(Role::Command(id)) == Some(LeadLife::Doubtful),
+        )
+    }
+
     /// What is due at the end of slice number `slice`.
     fn tick(&mut self, slice: u64) {
         if history::closes(slice, PROVE_EVERY) {
@@ -368,8 +379,11 @@ impl Pipeline {
         let misfit = sync == Sync::Revolution && self.settled();
         if misfit && !self.misfit {
             self.misfit = true;
-            let text =
-                "The cam edges do not fit the engine sheet; cam leads swapped, or another engine?";
+            let text = if self.rotation.fits_several_positions() {
+                "The teeth of the crank wheel are alike and the cams fit it at more than one; with the phasers commanded to rest the position may be told."
+            } else {
+                "The cam edges do not fit the engine sheet; cam leads swapped, or another engine?"
+            };
             self.note(self.now(), text.to_owned());
         }
         let text = match (was, sync) {
@@ -388,7 +402,9 @@ impl Pipeline {
         let engine = match self.rotation.sync() {
             Sync::Stopped => EngineView::Stopped,
             Sync::Searching => EngineView::NoSync,
-            Sync::Revolution if self.settled() => EngineView::Mismatch,
+            Sync::Revolution if self.settled() && !self.rotation.fits_several_positions() => {
+                EngineView::Mismatch
+            }
             Sync::Revolution => EngineView::Revolution,
             Sync::Cycle => self
                 .rotation
@@ -402,16 +418,14 @@ impl Pipeline {
             let seen = Observation {
                 at,
                 engine,
-                command: readings::command_view(
-                    at,
-                    self.rate,
-                    self.channel(Role::Command(id)),
-                    self.channel(Role::Current(id)),
-                    self.life(Role::Command(id)) == Some(LeadLife::Doubtful),
-                ),
+                command: self.command(id),
                 position: self.position(k),
                 supply,
             };
+            if let Some(phaser) = &self.sheet.cams[k].phaser {
+                let at_rest = commands_rest(seen.command, phaser.rest_below);
+                self.rotation.set_at_rest(k, at_rest);
+            }
             if let Some(change) = self.judges[k].observe(&seen) {
                 let agreement = self.judges[k].agreement();
                 self.history.write_back(k, agreement.since, change.state);
@@ -447,7 +461,7 @@ impl Pipeline {
             Reading::Valid(phase) | Reading::Stale(phase, _) => PositionView::Phase(phase),
             Reading::Suspect(_, why) | Reading::Missing(why) => PositionView::Unknown(match why {
                 Why::PatternMismatch => Reason::PatternMismatch,
-                Why::CycleUnresolved => Reason::CycleUnresolved,
+                Why::CycleUnresolved | Why::SeveralPositions => Reason::CycleUnresolved,
                 Why::EngineStopped => Reason::Stopped,
                 Why::NoSync => Reason::NoSync,
                 Why::StreamGap => Reason::Gap,
@@ -481,6 +495,20 @@ impl Pipeline {
     fn duty_of(&self, id: CamId) -> Option<Percent> {
         let meter = self.channel(Role::Command(id))?.meter()?;
         meter.duty(self.now(), Seconds(0.1)).map(|d| d.duty)
+    }
+}
+
+/// Whether the command lets the phaser rest, as far as its lead shows.
+fn commands_rest(command: CommandView, rest_below: Percent) -> bool {
+    match command {
+        CommandView::Duty(duty) => duty < rest_below,
+        // The valve is off.
+        CommandView::Stands(..) => true,
+        CommandView::NoLead
+        | CommandView::Silent
+        | CommandView::Doubtful
+        | CommandView::Measuring
+        | CommandView::Ground => false,
     }
 }
 

@@ -18,6 +18,8 @@ pub enum Why {
     NoSync,
     /// The cam has not (yet) told which of the two revolutions this is.
     CycleUnresolved,
+    /// The teeth of the crank wheel are alike, and the cam fits it at more than one of them.
+    SeveralPositions,
     /// The cam edges do not fit the engine sheet.
     PatternMismatch,
     /// No cam edges arrive while the crank turns.
@@ -41,6 +43,9 @@ impl fmt::Display for Why {
             Self::EngineStopped => f.write_str("engine not turning"),
             Self::NoSync => f.write_str("crank pattern not found"),
             Self::CycleUnresolved => f.write_str("cycle not resolved yet"),
+            Self::SeveralPositions => {
+                f.write_str("even crank wheel: the cam fits more than one tooth of it")
+            }
             Self::PatternMismatch => f.write_str("cam pattern does not fit the engine sheet"),
             Self::NoEdges => f.write_str("no edges from the cam sensor"),
             Self::NoReference => f.write_str("no known-good reference"),

@@ -1,8 +1,8 @@
 //! The crank and its cams on one sample clock: angle, speed and cam phase from edges.
 
-use crate::cam::{Cam, Matched};
+use crate::cam::{Cam, Heard, Matched};
 use crate::crank::Crank;
-use crate::cycle::Cycle;
+use crate::cycle::{Cycle, Doubt};
 use crate::edge::Edge;
 use crate::engine::{EdgeKind, EngineSheet};
 use crate::lead::{CamId, Role};
@@ -95,13 +95,14 @@ impl Rotation {
                 return Err(SheetError::Windows { cam: cam.cam });
             }
         }
+        let step = wheel.period().0 / wheel.symmetry() as f64;
         Ok(Self {
             crank: Crank::new(wheel, gap_to_tdc, rate),
             active: sheet.crank.active_edge,
             wheel: sheet.crank.wheel.trim().to_owned(),
             ids: sheet.cams.iter().map(|c| c.cam).collect(),
             cams: sheet.cams.iter().map(|c| Cam::new(c, rate.0)).collect(),
-            cycle: Cycle::new(sheet.cams.len()),
+            cycle: Cycle::new(sheet.cams.len(), step),
             adoption: 0,
             since: 0.0,
             rate,
@@ -123,6 +124,14 @@ impl Rotation {
     pub fn push_cam(&mut self, cam: usize, edge: Edge) {
         if let Some(cam) = self.cams.get_mut(cam) {
             cam.wait(edge);
+        }
+    }
+
+    /// Says whether the phaser of a cam is known to be at rest: commanded to rest, or never driven. At first a cam
+    /// without phaser is and any other is not. On a crank wheel of like teeth only a cam at rest may be able to tell the tooth.
+    pub fn set_at_rest(&mut self, cam: usize, at_rest: bool) {
+        if let Some(cam) = self.cams.get_mut(cam) {
+            cam.set_at_rest(at_rest);
         }
     }
 
@@ -153,7 +162,7 @@ impl Rotation {
     fn recount(&mut self) {
         self.adoption = self.crank.adoptions();
         self.since = self.crank.teeth().first().map_or(0.0, |t| t.angle);
-        self.cycle = Cycle::new(self.cams.len());
+        self.cycle = self.cycle.renewed();
         for cam in &mut self.cams {
             cam.recount(self.since);
         }
@@ -165,11 +174,22 @@ impl Rotation {
             .iter()
             .enumerate()
             .filter_map(|(i, cam)| Some((i, cam.next_waiting()?.at.0)))
-            .filter(|&(_, at)| {
-                self.crank.teeth().surround(at) || self.now - at > LONGEST_WAIT * self.rate.0
+            .filter(|&(i, at)| {
+                self.has_passed(at, self.cams[i].look_ahead())
+                    || self.now - at > LONGEST_WAIT * self.rate.0
             })
             .min_by(|a, b| a.1.total_cmp(&b.1))
             .map(|(i, _)| i)
+    }
+
+    /// Whether the crank has been seen to turn on by some degrees since.
+    fn has_passed(&self, at: f64, degrees: f64) -> bool {
+        let teeth = self.crank.teeth();
+        let on = |angle: f64| teeth.time_at(angle + degrees);
+        teeth.surround(at)
+            && teeth
+                .angle_at(at)
+                .is_none_or(|a| on(a).is_some_and(|t| teeth.surround(t)))
     }
 
     fn resolve(&mut self, index: usize) {
@@ -181,23 +201,27 @@ impl Rotation {
         let Some(angle) = self.crank.teeth().angle_at(edge.at.0) else {
             return;
         };
+        if cam.is_spike(edge, angle, |at| self.crank.teeth().angle_at(at)) {
+            self.strays += 2;
+            return;
+        }
         let matched = cam.take(edge, angle, self.cycle.offset());
-        let verdict = cam.verdict();
+        let heard = cam.revolution(self.cycle.step(), self.cycle.taken().is_some());
         match matched {
             Matched::Reference(reference, phase) => self.report(index, edge.at.0, reference, phase),
             Matched::Stray => self.strays += 1,
             Matched::Unknown => {}
         }
-        let Some(verdict) = verdict else {
-            return;
+        let verdict = match heard {
+            None => return,
+            Some(Heard::AsExpected) => return self.cycle.confirm(),
+            Some(Heard::Fits(verdict)) => verdict,
         };
-        if self.cycle.hear(index, verdict) {
+        if self.cycle.hear(index, &verdict) {
             self.cams.iter_mut().for_each(Cam::unmatch);
         }
-        if let Some(offset) = self.cycle.offset() {
-            for (at, reference, phase) in self.cams[index].expect(verdict, offset) {
-                self.report(index, at, reference, phase);
-            }
+        for (at, reference, phase) in self.cams[index].expect(&verdict, &self.cycle) {
+            self.report(index, at, reference, phase);
         }
     }
 
@@ -217,7 +241,7 @@ impl Rotation {
     pub fn gap(&mut self, first_good: SampleTime) {
         self.now = first_good.0;
         self.crank.gap(first_good.0);
-        self.cycle = Cycle::new(self.cams.len());
+        self.cycle = self.cycle.renewed();
         self.cams.iter_mut().for_each(Cam::gap);
     }
 
@@ -316,12 +340,7 @@ impl Rotation {
         };
         match self.crank.teeth().last() {
             Some(last) if self.crank.is_tracking() && self.crank.adoptions() == self.adoption => {
-                cam.phase(
-                    last.angle,
-                    self.since,
-                    self.now,
-                    self.cycle.offset().is_some(),
-                )
+                cam.phase(last.angle, self.since, self.now, &self.cycle)
             }
             _ => cam
                 .remembered(self.now)
@@ -378,6 +397,9 @@ impl Rotation {
                 let state = match self.sync() {
                     Sync::Stopped => return "no teeth".to_owned(),
                     Sync::Searching => "gap not found",
+                    Sync::Revolution if self.cycle.step() < 360.0 => {
+                        "even wheel: the cam must tell the position"
+                    }
                     Sync::Revolution | Sync::Cycle => "locked",
                 };
                 format!("{}, {state}", self.wheel)
@@ -391,6 +413,13 @@ impl Rotation {
                 String::new()
             }
         }
+    }
+
+    /// Whether the cams fit a crank wheel of like teeth at more than one of them, so that the position stays unknown.
+    pub fn fits_several_positions(&self) -> bool {
+        self.cycle.taken().is_none()
+            && self.cycle.step() < 360.0
+            && self.cycle.doubt() == Doubt::Several
     }
 
     fn cam_note(&self, index: usize) -> String {
