@@ -3,6 +3,7 @@
 mod accuracy;
 mod end_to_end;
 mod engines;
+mod gap_rule;
 mod reference;
 mod replay;
 mod rig;
