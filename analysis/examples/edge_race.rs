@@ -24,6 +24,8 @@ use std::time::Instant;
 
 const RATE: f64 = 200_000.0;
 const SECONDS: usize = 60;
+/// Samples of each lead.
+const COUNT: usize = SECONDS * 200_000;
 /// The slice in which the pipeline works: 1/200 s.
 const SLICE: usize = 1000;
 /// Counts: half of the slowest peak of the coil is far above this, the noise far below.
@@ -51,14 +53,14 @@ fn advance(cam: usize, t: f64) -> f64 {
 
 /// Counts of the coil over a 60-2 wheel and of two Hall sensors, with noise.
 fn capture(sheet: &EngineSheet) -> Vec<Vec<i16>> {
-    let mut leads = vec![Vec::with_capacity(SECONDS * RATE as usize); 3];
+    let mut leads = vec![Vec::new(); 3];
     let mut seed = 1_u32;
     let mut noise = || {
         seed = seed.wrapping_mul(1_664_525).wrapping_add(1_013_904_223);
         f64::from(seed >> 8) / f64::from(1 << 24) - 0.5
     };
     let mut before = angle(-1.0 / RATE);
-    for i in 0..SECONDS * RATE as usize {
+    for i in 0..COUNT {
         let t = i as f64 / RATE;
         let here = angle(t);
         let (step, place) = (
