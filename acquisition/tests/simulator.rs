@@ -315,3 +315,53 @@ fn a_fallen_lead_shows_hum_while_the_engine_runs_on() {
     assert!(signal[24_010..].iter().all(|v| v.abs() < 0.4));
     assert!(engine.truth().rpm > 600.0);
 }
+
+/// A series motor far from saturation: torque and current fall linearly with speed.
+#[test]
+fn the_starter_draws_less_the_faster_it_turns() {
+    let mut cranking = driven("healthy", vec![Segment::Crank { seconds: 1e6 }]);
+    cranking.engine.supply.starter_current = Some(600.0);
+    let mut engine = Engine::from_scenario(&cranking, 3).with_truth(2.0);
+    let signal = volts(&mut engine, 8, 20_000.0, 40_000);
+    let mut worst = 0.0_f64;
+    for n in (20_000..39_000_usize).step_by(97) {
+        let truth = engine.truth_at_instant(n as f64).unwrap();
+        let due = 600.0 * (1.0 - truth.rpm / 300.0).clamp(0.0, 1.0);
+        worst = worst.max((signal[n] / 0.005 - due).abs());
+    }
+    // The commutator's 3 % and the windings' delay of 3 ms.
+    assert!((1.0..45.0).contains(&worst), "{worst} A");
+}
+
+/// The piston of a cylinder that holds less takes less from the crank on its way up.
+#[test]
+fn a_leaking_cylinder_slows_the_crank_less() {
+    let dips = |faults: Vec<Fault>| {
+        let mut cranking = driven("healthy", vec![Segment::Crank { seconds: 1e6 }]);
+        cranking.faults = faults;
+        let (truths, _) = watch(&cranking, 2);
+        // Slowest within 60 degrees of each TDC, by place in the firing order 1 3 4 2.
+        let mut slowest = [f64::INFINITY; 4];
+        for truth in truths.iter().filter(|t| t.time > 1.0) {
+            for (place, slowest) in (0..4).zip(&mut slowest) {
+                let after = truth.crank_angle() - 180.0 * f64::from(place);
+                if !(60.0..=660.0).contains(&after.rem_euclid(720.0)) {
+                    *slowest = slowest.min(truth.rpm);
+                }
+            }
+        }
+        slowest
+    };
+    let healthy = dips(Vec::new());
+    let weak = dips(vec![Fault::WeakCylinder {
+        cylinder: 4,
+        compression: 0.6,
+        combustion: 1.0,
+        after: 0.0,
+    }]);
+    assert!(
+        healthy.iter().all(|h| (h - healthy[0]).abs() < 5.0),
+        "{healthy:?}"
+    );
+    assert!(weak[2] > healthy[2] + 15.0, "{weak:?} {healthy:?}");
+}

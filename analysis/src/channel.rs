@@ -93,7 +93,11 @@ impl Channel {
                 TwoState::default(),
                 Box::new(DutyMeter::new(rate, calibration.span(STEADY).max(2.0))),
             ),
-            Role::Current(_) | Role::Supply | Role::Pressure | Role::Spare => Detector::Nothing,
+            Role::Current(_)
+            | Role::StarterCurrent
+            | Role::Supply
+            | Role::Pressure
+            | Role::Spare => Detector::Nothing,
         };
         Some(Self {
             role: lead.role,
@@ -240,7 +244,7 @@ impl Channel {
 /// Unit at the tip: a clamp's volts become amperes, a transducer's become kilopascals.
 fn tip_unit(role: Role, input: &str) -> String {
     match role {
-        Role::Current(_) => "A".to_owned(),
+        Role::Current(_) | Role::StarterCurrent => "A".to_owned(),
         Role::Pressure => "kPa".to_owned(),
         Role::Crank | Role::Cam(_) | Role::Command(_) | Role::Supply | Role::Spare => {
             input.to_owned()

@@ -55,6 +55,7 @@ pub fn prove(channel: &Channel, s: Surroundings<'_>, duty: Option<f64>) -> (Lead
         Role::Cam(_) => cam(channel, s),
         Role::Command(_) => command(channel, s),
         Role::Current(_) => current(channel, duty),
+        Role::StarterCurrent => starter(channel),
         Role::Supply => supply(channel),
         Role::Pressure => pressure(channel),
         Role::Spare => (LeadLife::Spare, String::new()),
@@ -264,6 +265,23 @@ fn current(channel: &Channel, duty: Option<f64>) -> (LeadLife, String) {
             format!("{mean:.2} A; the valve is not driven yet"),
         ),
     }
+}
+
+/// Current that only a turning starter draws, amperes: it draws 80 to 200 A, all else on that cable
+/// some tens (both from memory).
+const STARTER_LEAST: f64 = 50.0;
+
+fn starter(channel: &Channel) -> (LeadLife, String) {
+    let mean = channel.mean(SECOND / 5).unwrap_or(0.0);
+    if mean < -STARTER_LEAST {
+        let text = format!("{mean:.0} A: turn the clamp round, or zero it");
+        return (LeadLife::Doubtful, text);
+    }
+    if mean > STARTER_LEAST || channel.proven {
+        return (LeadLife::Alive, format!("{mean:.0} A"));
+    }
+    let text = format!("{mean:.0} A; the starter has not turned yet");
+    (LeadLife::Doubtful, text)
 }
 
 fn pressure(channel: &Channel) -> (LeadLife, String) {

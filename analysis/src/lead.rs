@@ -91,7 +91,7 @@ impl From<CamId> for String {
 }
 
 /// What a lead is connected to. Written "crank", "supply", "pressure", "spare",
-/// "cam intake", "command exhaust", "current intake-2".
+/// "cam intake", "command exhaust", "current intake-2", "current starter".
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize)]
 #[serde(try_from = "String", into = "String")]
 pub enum Role {
@@ -103,6 +103,8 @@ pub enum Role {
     Command(CamId),
     /// Current of the phaser valve.
     Current(CamId),
+    /// Current of the starter: a clamp around the battery cable that feeds it.
+    StarterCurrent,
     /// Battery or supply side of the valve.
     Supply,
     /// Cylinder pressure.
@@ -115,6 +117,7 @@ impl fmt::Display for Role {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match self {
             Self::Crank => f.write_str("crank"),
+            Self::StarterCurrent => f.write_str("current starter"),
             Self::Supply => f.write_str("supply"),
             Self::Pressure => f.write_str("pressure"),
             Self::Spare => f.write_str("spare"),
@@ -136,12 +139,13 @@ impl TryFrom<String> for Role {
                 "spare" => Self::Spare,
                 _ => {
                     return Err(format!(
-                        "'{s}': a role is crank, supply, pressure, spare, or cam, command or current with a cam"
+                        "'{s}': a role is crank, supply, pressure, spare, or cam, command or current with a cam, or current starter"
                     ));
                 }
             },
             Some(("cam", id)) => Self::Cam(id.parse()?),
             Some(("command", id)) => Self::Command(id.parse()?),
+            Some(("current", "starter")) => Self::StarterCurrent,
             Some(("current", id)) => Self::Current(id.parse()?),
             Some((what, _)) => {
                 return Err(format!(
@@ -192,5 +196,24 @@ impl LeadPlan {
     /// Reads a plan. The error names the line and what is wrong there.
     pub fn from_toml(text: &str) -> Result<Self, toml::de::Error> {
         toml::from_str(text)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_role_is_read_as_it_is_written() {
+        for role in [
+            Role::Crank,
+            Role::Cam(CamId::EXHAUST),
+            Role::Current(CamId::INTAKE),
+            Role::StarterCurrent,
+            Role::Spare,
+        ] {
+            assert_eq!(Role::try_from(role.to_string()), Ok(role));
+        }
+        assert_eq!(Role::StarterCurrent.to_string(), "current starter");
     }
 }

@@ -236,7 +236,11 @@ impl Pipeline {
                         series.periods.extend(self.periods.iter().map(|&p| (id, p)));
                     }
                 }
-                Role::Current(_) | Role::Supply | Role::Pressure | Role::Spare => {}
+                Role::Current(_)
+                | Role::StarterCurrent
+                | Role::Supply
+                | Role::Pressure
+                | Role::Spare => {}
             }
             self.edges.clear();
             self.periods.clear();

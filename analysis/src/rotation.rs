@@ -409,9 +409,12 @@ impl Rotation {
                 .iter()
                 .position(|&c| c == id)
                 .map_or_else(String::new, |i| self.cam_note(i)),
-            Role::Command(_) | Role::Current(_) | Role::Supply | Role::Pressure | Role::Spare => {
-                String::new()
-            }
+            Role::Command(_)
+            | Role::Current(_)
+            | Role::StarterCurrent
+            | Role::Supply
+            | Role::Pressure
+            | Role::Spare => String::new(),
         }
     }
 

@@ -177,6 +177,14 @@ pub struct SupplyPlan {
     /// Battery voltage lost when the starter stands still, volts.
     #[serde(deserialize_with = "bounds::not_negative")]
     pub starter_sag: f64,
+    /// Current with the starter at standstill, amperes. When it is given, the last input of the scope
+    /// carries a clamp around the battery cable; without it that input is spare.
+    #[serde(default, deserialize_with = "optional_current")]
+    pub starter_current: Option<f64>,
+}
+
+fn optional_current<'de, D: Deserializer<'de>>(d: D) -> Result<Option<f64>, D::Error> {
+    bounds::positive(d).map(Some)
 }
 
 // A part is checked as it is read, so that the error names the line where the part begins.

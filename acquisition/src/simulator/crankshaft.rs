@@ -3,6 +3,7 @@
 
 use super::blueprint::Block;
 use super::cylinder::{AMBIENT, Cylinder};
+use super::fault::{CYLINDERS, CylinderEffect, Effects};
 use super::script::Segment;
 use rand::Rng;
 use rand_distr::{Distribution, StandardNormal};
@@ -28,6 +29,8 @@ pub(super) struct Crankshaft {
     trapped: Vec<f64>,
     heat: Vec<f64>,
     closed: Vec<bool>,
+    /// What faults leave of each cylinder, by its number less one.
+    weakness: [CylinderEffect; CYLINDERS],
     pub angle: f64,
     /// Crank degrees per second.
     pub speed: f64,
@@ -55,6 +58,7 @@ impl Crankshaft {
             trapped: vec![if rpm > 0.0 { 35.0 } else { AMBIENT }; n],
             heat: vec![0.0; n],
             closed: vec![true; n],
+            weakness: Effects::NONE.cylinders,
             angle,
             speed: rpm * 6.0,
             manifold: if rpm > 0.0 { 35.0 } else { AMBIENT },
@@ -76,6 +80,11 @@ impl Crankshaft {
     /// Whether the starter turns the crank.
     pub fn starter_on(&self) -> bool {
         self.starter_on
+    }
+
+    /// Takes on what faults leave of each cylinder; it shows from the next charge on.
+    pub fn weaken(&mut self, weakness: [CylinderEffect; CYLINDERS]) {
+        self.weakness = weakness;
     }
 
     /// One step of `dt` seconds: the speed changes linearly within it, so the angle is smooth.
@@ -184,15 +193,18 @@ impl Crankshaft {
                 .min(719.999_999);
             let closed = Cylinder::is_closed(local);
             if closed && !self.closed[n] {
-                self.trapped[n] = self.manifold;
+                let number = usize::from(self.block.firing_order[n]).wrapping_sub(1);
+                let whole = Effects::NONE.cylinders[0];
+                let left = self.weakness.get(number).copied().unwrap_or(whole);
+                self.trapped[n] = self.manifold * left.compression;
                 let spread: f64 = StandardNormal.sample(rng);
-                let air = self.manifold * 1e3 * self.cylinder.trapped_volume / AIR;
+                let air = self.trapped[n] * 1e3 * self.cylinder.trapped_volume / AIR;
                 let burn = if cut {
                     0.0
                 } else {
                     1.0 + self.block.unevenness * spread
                 };
-                self.heat[n] = (air * HEAT_PER_AIR * spark * burn).max(0.0);
+                self.heat[n] = (air * HEAT_PER_AIR * spark * burn * left.combustion).max(0.0);
             }
             self.closed[n] = closed;
             let pressure = if closed {

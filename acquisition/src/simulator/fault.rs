@@ -28,6 +28,13 @@ pub enum Wheel {
     Exhaust,
 }
 
+/// Cylinders that faults can name.
+pub(super) const CYLINDERS: usize = 16;
+
+const fn whole() -> f64 {
+    1.0
+}
+
 const fn always() -> f64 {
     f64::NEG_INFINITY
 }
@@ -138,6 +145,20 @@ pub enum Fault {
         #[serde(deserialize_with = "bounds::positive")]
         lasts: f64,
     },
+    /// One cylinder leaks or burns less than the others.
+    WeakCylinder {
+        /// Its number.
+        cylinder: u8,
+        /// Fraction of the healthy charge that it holds when its valves have shut.
+        #[serde(default = "whole", deserialize_with = "bounds::fraction")]
+        compression: f64,
+        /// Fraction of the healthy heat that its charge releases.
+        #[serde(default = "whole", deserialize_with = "bounds::fraction")]
+        combustion: f64,
+        /// Earliest time.
+        #[serde(default)]
+        after: f64,
+    },
     /// Resistance in the feed that the two valves share.
     FeedResistance {
         /// Ohms.
@@ -178,6 +199,13 @@ impl Fault {
         if let Some(n) = self.inputs().into_iter().find(|n| !(1..=8).contains(n)) {
             return Err(format!("the scope has inputs 1 to 8, not {n}"));
         }
+        if let Self::WeakCylinder { cylinder, .. } = *self
+            && !(1..=CYLINDERS).contains(&usize::from(cylinder))
+        {
+            return Err(format!(
+                "a cylinder has a number from 1 to {CYLINDERS}, not {cylinder}"
+            ));
+        }
         if let Self::PhaserStuck {
             moved: Some([low, high]),
             ..
@@ -212,6 +240,7 @@ impl Fault {
             | Self::CommandStuckOn { .. }
             | Self::CommandLostAbove { .. }
             | Self::CamSensorDropout { .. }
+            | Self::WeakCylinder { .. }
             | Self::FeedResistance { .. } => Vec::new(),
         }
     }
@@ -254,9 +283,25 @@ impl CamEffect {
     };
 }
 
+/// What the faults leave of one cylinder: fractions of the healthy charge and heat.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct CylinderEffect {
+    pub compression: f64,
+    pub combustion: f64,
+}
+
+impl CylinderEffect {
+    const NONE: Self = Self {
+        compression: 1.0,
+        combustion: 1.0,
+    };
+}
+
 /// What all faults together do at an instant.
 #[derive(Debug, Clone, Copy)]
 pub(super) struct Effects {
+    /// By cylinder number less one.
+    pub cylinders: [CylinderEffect; CYLINDERS],
     pub cams: [CamEffect; 2],
     /// Crank degrees by which the crank marks come early.
     pub crank_wheel: f64,
@@ -266,6 +311,7 @@ pub(super) struct Effects {
 
 impl Effects {
     pub const NONE: Self = Self {
+        cylinders: [CylinderEffect::NONE; CYLINDERS],
         cams: [CamEffect::NONE; 2],
         crank_wheel: 0.0,
         feed: 0.0,
@@ -338,6 +384,7 @@ fn acts(fault: &Fault, begun: bool, now: Conditions) -> bool {
         | Fault::WheelMoved { after, .. }
         | Fault::NoCommand { after, .. }
         | Fault::CommandStuckOn { after, .. }
+        | Fault::WeakCylinder { after, .. }
         | Fault::FeedResistance { after, .. }
         | Fault::LeadOff { after, .. } => after <= 0.0 || now.time >= after,
         Fault::LeadsSwapped { .. } | Fault::ProbeFactor { .. } => true,
@@ -381,6 +428,18 @@ fn apply(fault: &Fault, cams: [&CamPlan; 2], all: &mut Effects) {
         }
         Fault::CommandStuckOn { cam, .. } => all.cams[cam.index()].driver = DriverState::AlwaysOn,
         Fault::CamSensorDropout { cam, .. } => all.cams[cam.index()].sensor_silent = true,
+        Fault::WeakCylinder {
+            cylinder,
+            compression,
+            combustion,
+            ..
+        } => {
+            let index = usize::from(cylinder).wrapping_sub(1);
+            if let Some(effect) = all.cylinders.get_mut(index) {
+                effect.compression *= compression;
+                effect.combustion *= combustion;
+            }
+        }
         Fault::FeedResistance { ohms, .. } => all.feed += ohms,
         // These act at the scope's inputs; the onset is noted here, the effect is made there.
         Fault::LeadOff { .. } | Fault::LeadsSwapped { .. } | Fault::ProbeFactor { .. } => {}

@@ -7,6 +7,8 @@ use super::wheel::{ToneWheel, hall};
 
 /// Volts of a current clamp per ampere.
 const CLAMP: f64 = 0.1;
+/// Volts of the large clamp around the battery cable per ampere.
+const LARGE_CLAMP: f64 = 0.005;
 /// Mains hum on a lead that touches nothing, volts and Hz (assumed).
 const HUM: f64 = 0.12;
 const MAINS: f64 = 50.0;
@@ -116,6 +118,7 @@ impl Leads {
             }
         }
         signal[5] = supply;
+        signal[7] = plant.starter_at(angle) * LARGE_CLAMP;
         let mut seen = [0.0; 8];
         for (n, volts) in seen.iter_mut().enumerate() {
             let (from, factor) = self.wiring[n];

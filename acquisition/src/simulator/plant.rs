@@ -165,6 +165,7 @@ impl Plant {
         self.look_at_faults(start);
         let (segment, number) = self.script.at(start);
         let (angle, speed) = (self.shaft.angle, self.shaft.speed);
+        self.shaft.weaken(self.effects.cylinders);
         self.shaft.step(STEP, segment, number, &mut self.rng);
         let bend = (self.shaft.speed - speed) / STEP;
         self.motion = [angle, speed, bend];
@@ -244,6 +245,11 @@ impl Plant {
     pub fn supply_at(&self, time: f64, angle: f64) -> f64 {
         let x = (time - self.start()) / STEP;
         self.supply_before + (self.supply.mean - self.supply_before) * x + self.supply.ripple(angle)
+    }
+
+    /// Starter current at a crank angle within the step, amperes.
+    pub fn starter_at(&self, angle: f64) -> f64 {
+        self.supply.starter(angle)
     }
 
     /// Edges of a cam sensor within the step.

@@ -2,6 +2,12 @@
 
 use super::blueprint::SupplyPlan;
 
+/// Time constant of the starter's windings, seconds (assumed: tenths of a millihenry over tens of milliohms).
+const WINDINGS: f64 = 0.003;
+/// Ripple of the starter's current from its commutator, fraction of the current, and periods per
+/// crank revolution: some 25 segments, geared 12 to 1 (assumed).
+const COMMUTATOR: (f64, f64) = (0.03, 300.0);
+
 /// Supply voltage as it changes; the ripple is added where it is sampled.
 #[derive(Debug, Clone)]
 pub(super) struct Supply {
@@ -9,6 +15,8 @@ pub(super) struct Supply {
     /// Mean voltage now.
     pub mean: f64,
     ripple: f64,
+    /// Share of the starter's standstill current that flows now.
+    starter: f64,
 }
 
 impl Supply {
@@ -22,6 +30,7 @@ impl Supply {
             plan: plan.clone(),
             mean,
             ripple: if running { plan.ripple } else { 0.0 },
+            starter: 0.0,
         }
     }
 
@@ -36,6 +45,14 @@ impl Supply {
         let constant = if target < self.mean { 0.004 } else { 0.06 };
         self.mean += (target - self.mean) * dt / constant;
         self.ripple = plan.ripple * share;
+        self.starter += (starter - self.starter) * dt / WINDINGS;
+    }
+
+    /// Starter current at a crank angle in degrees, amperes; zero where the plan does not give it.
+    pub fn starter(&self, angle: f64) -> f64 {
+        let (ripple, per_turn) = COMMUTATOR;
+        let still = self.plan.starter_current.unwrap_or(0.0);
+        still * self.starter * (1.0 + ripple * (angle * per_turn).to_radians().sin())
     }
 
     /// Ripple at a crank angle in degrees, volts.

@@ -430,7 +430,9 @@ pub fn traces(leads: &[LeadSnapshot], columns: u32, shift: f64) -> Traces {
                         let rise = if f < 0.52 { f / 0.52 } else { (1.0 - f) / 0.48 };
                         value(0.4 + 0.6 * rise, 0.02)
                     }
-                    Role::Supply | Role::Pressure | Role::Spare => value(13.7 + 4.0 * noise, 0.03),
+                    Role::StarterCurrent | Role::Supply | Role::Pressure | Role::Spare => {
+                        value(13.7 + 4.0 * noise, 0.03)
+                    }
                 }
             };
             Trace {

@@ -172,7 +172,7 @@ fn ink(look: Look, role: Role) -> Color {
     match role {
         Role::Cam(id) | Role::Command(id) | Role::Current(id) => p.cam(id),
         Role::Spare => p.quiet,
-        Role::Crank | Role::Supply | Role::Pressure => p.text,
+        Role::Crank | Role::StarterCurrent | Role::Supply | Role::Pressure => p.text,
     }
 }
 
@@ -257,6 +257,9 @@ fn advice(role: Role, now: Option<&LeadSnapshot>) -> String {
         }
         (LeadLife::Silent, Role::Current(_)) => {
             "Switch the clamp on, zero it, close its jaws around one wire only."
+        }
+        (LeadLife::Silent | LeadLife::Doubtful, Role::StarterCurrent) => {
+            "Crank the engine once; zero the clamp, close its jaws around the starter's cable, arrow to the starter."
         }
         (LeadLife::Silent, Role::Supply) => {
             "Is the ignition on? Check the fuse, then the ground clip."

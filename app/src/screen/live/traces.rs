@@ -67,7 +67,7 @@ impl Lanes {
 fn colour(role: Role, p: &Palette) -> Color {
     match role {
         Role::Cam(id) | Role::Command(id) | Role::Current(id) => p.cam(id),
-        Role::Crank | Role::Supply | Role::Pressure | Role::Spare => p.text,
+        Role::Crank | Role::StarterCurrent | Role::Supply | Role::Pressure | Role::Spare => p.text,
     }
 }
 

@@ -37,6 +37,7 @@ pub fn lead(role: Role) -> String {
         Role::Cam(id) => format!("{} cam", cam(id)),
         Role::Command(id) => format!("{} command", cam(id)),
         Role::Current(id) => format!("{} current", cam(id)),
+        Role::StarterCurrent => "starter current".to_owned(),
         Role::Supply => "supply".to_owned(),
         Role::Pressure => "cylinder".to_owned(),
         Role::Spare => "spare".to_owned(),
