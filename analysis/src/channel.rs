@@ -4,8 +4,10 @@ use crate::calibration::{Calibration, Input};
 use crate::duty::{DutyMeter, Period};
 use crate::edge::{Edge, TwoState};
 use crate::engine::{CrankSheet, Sensor};
+use crate::extremes;
 use crate::lead::{Lead, Role};
 use crate::level::{LevelFinder, Levels};
+use crate::quality::Quality;
 use crate::ring::SampleRing;
 use crate::supply::Slices;
 use crate::units::{Hertz, SampleTime};
@@ -57,6 +59,8 @@ pub struct Channel {
     pub proven: bool,
     pending: Vec<i16>,
     detector: Detector,
+    edges: u64,
+    clipped: u64,
 }
 
 impl Channel {
@@ -111,6 +115,8 @@ impl Channel {
             proven: false,
             pending: Vec::new(),
             detector,
+            edges: 0,
+            clipped: 0,
         })
     }
 
@@ -147,7 +153,12 @@ impl Channel {
     ) {
         let _ = self.first.get_or_insert(SampleTime(first as f64));
         self.ring.push(first, samples);
-        self.slices.push(samples);
+        let (lowest, highest) = self.calibration.ends();
+        if let Some((low, high)) = self.slices.push(samples)
+            && (low <= lowest || high >= highest)
+        {
+            self.clipped += extremes::beyond(samples, lowest, highest);
+        }
         let before = edges.len();
         match &mut self.detector {
             Detector::Crossings(crossings) => crossings.push(first, samples, edges),
@@ -173,6 +184,7 @@ impl Channel {
         }
         if let Some(edge) = edges.last().filter(|_| edges.len() > before) {
             self.last_edge = Some(edge.at);
+            self.edges += (edges.len() - before) as u64;
         }
     }
 
@@ -213,6 +225,16 @@ impl Channel {
                 Some([self.calibration.value(low), self.calibration.value(high)])
             }
             Levels::One(_) | Levels::Unknown => None,
+        }
+    }
+
+    /// What the detector met so far, and how large the signal is.
+    pub fn quality(&self) -> Quality {
+        Quality {
+            edges: self.edges,
+            clipped: self.clipped,
+            swing: self.states().map(|[low, high]| (high - low).abs()),
+            ..Quality::default()
         }
     }
 

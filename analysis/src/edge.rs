@@ -3,6 +3,7 @@
 //! interpolation between the two samples that straddle the mid level).
 
 use crate::engine::EdgeKind;
+use crate::extremes::extremes;
 use crate::units::SampleTime;
 
 /// An edge or zero crossing.
@@ -28,13 +29,6 @@ pub struct Thresholds {
 /// Samples looked at together: their least and greatest tell at vector speed whether any matters.
 pub(crate) const STRIDE: usize = 64;
 
-/// Least and greatest sample.
-pub(crate) fn bounds(samples: &[i16]) -> (i16, i16) {
-    samples
-        .iter()
-        .fold((i16::MAX, i16::MIN), |(lo, hi), &x| (lo.min(x), hi.max(x)))
-}
-
 /// Finds edges in consecutive samples.
 #[derive(Debug, Clone, Default)]
 pub struct TwoState {
@@ -52,7 +46,7 @@ impl TwoState {
     pub fn push(&mut self, first: u64, samples: &[i16], t: Thresholds, out: &mut Vec<Edge>) {
         let mut index = first;
         for stride in samples.chunks(STRIDE) {
-            let (lo, hi) = bounds(stride);
+            let (lo, hi) = extremes(stride);
             let stays = match self.state {
                 Some(EdgeKind::Rising) => lo >= t.high,
                 Some(EdgeKind::Falling) => hi <= t.low,

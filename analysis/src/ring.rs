@@ -1,5 +1,6 @@
 //! The last second or so of raw samples of one lead, addressed by their index in the stream.
 
+use crate::extremes::extremes;
 use std::collections::VecDeque;
 
 /// Raw samples by stream index. Only consecutive samples are kept in one piece: a gap starts a new piece.
@@ -106,15 +107,6 @@ impl SampleRing {
         }
         Some((sum / n, 0.5 * (f64::from(high) - f64::from(low))))
     }
-}
-
-/// Lowest and highest of some samples.
-pub fn extremes(samples: &[i16]) -> (i16, i16) {
-    samples
-        .iter()
-        .fold((i16::MAX, i16::MIN), |(low, high), &x| {
-            (low.min(x), high.max(x))
-        })
 }
 
 #[allow(

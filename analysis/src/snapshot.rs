@@ -1,6 +1,7 @@
 //! What the screen, the watcher and the report see: immutable plain data, every number beside its quality.
 
 use crate::lead::{CamId, Role};
+use crate::quality::Quality;
 use crate::reading::Reading;
 use crate::units::{
     Amperes, Band, CrankAngle, CrankDegrees, Hertz, Percent, Rpm, SampleTime, Seconds, Volts,
@@ -28,7 +29,7 @@ pub struct Snapshot {
     pub leads: Vec<LeadSnapshot>,
     /// Rolling history for the agreement strip, oldest first, 20 points a second, at most 60 s.
     pub history: Arc<[HistoryPoint]>,
-    /// All state changes so far, oldest first.
+    /// The state changes so far, oldest first; of very many the last 10,000.
     pub events: Arc<[Event]>,
     /// Counts of what went wrong and right.
     pub counts: Counts,
@@ -172,6 +173,8 @@ pub struct LeadSnapshot {
     pub level: Option<f64>,
     /// "V", "A", "kPa".
     pub unit: String,
+    /// What its detector had to pass over, and how large the signal is.
+    pub quality: Quality,
 }
 
 /// First form of the lead proof.
@@ -195,7 +198,7 @@ pub struct HistoryPoint {
     /// Engine speed if valid.
     pub speed: Option<Rpm>,
     /// One per cam, in the sheet's order.
-    pub cams: Vec<CamPoint>,
+    pub cams: Arc<[CamPoint]>,
 }
 
 /// One cam at one point of the history.
@@ -241,6 +244,8 @@ pub struct Counts {
     pub sync_losses: u64,
     /// Cam edges that fitted no reference edge.
     pub stray_cam_edges: u64,
+    /// Events that are no longer listed because too many came after them.
+    pub dropped_events: u64,
 }
 
 /// Minimum and maximum per column of one lead's trace.

@@ -1,6 +1,6 @@
 //! Slow figures of a lead: mean, lowest and highest over the last slices. Serves the supply, the current and every lead's level and range.
 
-use crate::ring::extremes;
+use crate::extremes::{extremes, sum};
 use std::collections::VecDeque;
 
 #[derive(Debug, Clone, Copy)]
@@ -38,22 +38,22 @@ impl Slices {
         }
     }
 
-    /// Takes one slice of samples.
-    pub fn push(&mut self, samples: &[i16]) {
+    /// Takes one slice of samples and returns its lowest and highest.
+    pub fn push(&mut self, samples: &[i16]) -> Option<(i16, i16)> {
         if samples.is_empty() {
-            return;
+            return None;
         }
         let (low, high) = extremes(samples);
-        let sum = samples.iter().map(|&x| i64::from(x)).sum::<i64>() as f64;
         if self.kept.len() >= self.most {
             let _ = self.kept.pop_front();
         }
         self.kept.push_back(Slice {
-            sum,
+            sum: sum(samples) as f64,
             n: samples.len() as f64,
             low,
             high,
         });
+        Some((low, high))
     }
 
     /// Mean and extremes of the last `slices`; `None` before the first.
@@ -91,7 +91,7 @@ mod tests {
     fn mean_and_extremes_of_the_last_slices() {
         let mut s = Slices::new(3);
         for x in [[0, 100], [10, 20], [20, 40], [-5, 5]] {
-            s.push(&x);
+            let _ = s.push(&x);
         }
         let e = s.extent(2).expect("two slices");
         assert!((e.mean - 15.0).abs() < 1e-12);

@@ -11,8 +11,9 @@
     reason = "the zero level lies within the range of i16, to which f32 adds eight bits of fraction"
 )]
 
-use crate::edge::{Edge, STRIDE, bounds};
+use crate::edge::{Edge, STRIDE};
 use crate::engine::EdgeKind;
+use crate::extremes::extremes;
 use crate::units::{Hertz, SampleTime};
 
 /// Arming level as a part of the tracked peak. The LM1815 uses 0.8; less bears a wheel out of true.
@@ -113,7 +114,7 @@ impl ZeroCrossing {
     }
 
     fn scan(&mut self, first: u64, samples: &[i16], out: &mut Vec<Edge>) {
-        let (lo, hi) = bounds(samples);
+        let (lo, hi) = extremes(samples);
         let zero = self.zero as f32;
         let (least, greatest) = match self.active {
             EdgeKind::Falling => (f32::from(lo) - zero, f32::from(hi) - zero),

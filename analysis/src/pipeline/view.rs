@@ -1,7 +1,9 @@
 //! The snapshot, put together from what the pipeline holds.
 
 use super::Pipeline;
+use crate::channel::Channel;
 use crate::lead::Role;
+use crate::quality::Quality;
 use crate::reading::{Reading, Why};
 use crate::readings;
 use crate::snapshot::{CamSnapshot, Counts, LeadSnapshot, Snapshot};
@@ -30,6 +32,7 @@ impl Pipeline {
                 revolutions: self.rotation.revolutions(),
                 sync_losses: self.rotation.sync_losses(),
                 stray_cam_edges: self.rotation.stray_cam_edges(),
+                dropped_events: self.history.dropped(),
                 ..self.counts
             },
         }
@@ -75,6 +78,7 @@ impl Pipeline {
                     range: channel.and_then(|c| c.range(200)),
                     level: channel.and_then(|c| c.mean(200)),
                     unit: channel.map_or_else(String::new, |c| c.unit.clone()),
+                    quality: channel.map_or_else(Quality::default, Channel::quality),
                 }
             })
             .collect()

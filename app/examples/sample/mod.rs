@@ -9,6 +9,7 @@
 
 use keyway_analysis::engine::EngineSheet;
 use keyway_analysis::lead::{CamId, CamKind, Role};
+use keyway_analysis::quality::Quality;
 use keyway_analysis::reading::{Reading, Why};
 use keyway_analysis::snapshot::{
     Agreement, AgreementState, CamPoint, CamSnapshot, CommandSnapshot, Counts, HistoryPoint,
@@ -301,6 +302,7 @@ fn leads(cams: &[CamSnapshot]) -> Vec<LeadSnapshot> {
             range: (role != Role::Spare).then_some(range),
             level: None,
             unit: unit.to_owned(),
+            quality: Quality::default(),
         });
     };
     add(Role::Crank, "60-2, locked", [-11.8, 12.1], "V");

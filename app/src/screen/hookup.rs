@@ -335,6 +335,7 @@ impl<Message> canvas::Program<Message> for Miniature<'_> {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use keyway_analysis::quality::Quality;
 
     #[test]
     fn a_silent_lead_is_told_what_to_try() {
@@ -347,6 +348,7 @@ mod tests {
             range: None,
             level: None,
             unit: "V".to_owned(),
+            quality: Quality::default(),
         };
         assert!(advice(Role::Crank, Some(&lead)).starts_with("No signal. Is the engine turning?"));
     }
