@@ -2,9 +2,11 @@
 
 use keyway_analysis::duty::DutyMeter;
 use keyway_analysis::edge::{Edge, Thresholds, TwoState};
-use keyway_analysis::engine::EdgeKind;
+use keyway_analysis::engine::{EdgeKind, EngineSheet};
 use keyway_analysis::ring::SampleRing;
+use keyway_analysis::rotation::Rotation;
 use keyway_analysis::units::{Hertz, SampleTime, Seconds};
+use keyway_analysis::zero_crossing::ZeroCrossing;
 use keyway_protocol::checksum::crc32c;
 use keyway_protocol::{Decoder, Encoder, MAX_FRAME, Message, SampleFormat};
 use serde::Deserialize;
@@ -51,10 +53,45 @@ struct Crossing {
     kind: EdgeKind,
 }
 
+#[derive(Deserialize)]
+struct Coils {
+    rate: f64,
+    coils: Vec<Coil>,
+}
+
+#[derive(Deserialize)]
+struct Coil {
+    /// Samples from tooth to tooth.
+    tooth: f64,
+    offset: usize,
+    count: usize,
+    /// All falling crossings, those of the noise in the gap included.
+    falls: usize,
+    at: Vec<f64>,
+}
+
+#[derive(Deserialize)]
+struct Circular {
+    cases: Vec<Circle>,
+}
+
+#[derive(Deserialize)]
+struct Circle {
+    phases: Vec<f64>,
+    mean: f64,
+    spread: f64,
+    circstd: f64,
+}
+
 fn hex(text: &str) -> Vec<u8> {
     (0..text.len() / 2)
         .map(|i| u8::from_str_radix(&text[2 * i..2 * i + 2], 16).expect("hex digits"))
         .collect()
+}
+
+fn samples(bytes: &[u8], count: usize) -> Vec<i16> {
+    let words = bytes.chunks_exact(2).take(count);
+    words.map(|b| i16::from_le_bytes([b[0], b[1]])).collect()
 }
 
 fn frames() -> Frames {
@@ -116,10 +153,7 @@ fn edges_duty_and_frequency_are_those_of_scipy_and_numpy() {
     let bytes = include_bytes!("../reference/pulses.bin");
     assert_eq!(table.trains.len(), 6);
     for train in table.trains {
-        let samples: Vec<i16> = bytes[train.offset..train.offset + 2 * train.count]
-            .chunks_exact(2)
-            .map(|b| i16::from_le_bytes([b[0], b[1]]))
-            .collect();
+        let samples = samples(&bytes[train.offset..], train.count);
         let thresholds = Thresholds {
             low: 3000,
             mid: train.level,
@@ -164,5 +198,94 @@ fn edges_duty_and_frequency_are_those_of_scipy_and_numpy() {
             (frequency / train.frequency - 1.0).abs() < 1e-6,
             "{frequency}"
         );
+    }
+}
+
+#[test]
+fn zero_crossings_are_those_of_scipy_under_the_rule_of_the_data_sheet() {
+    let table: Coils =
+        serde_json::from_str(include_str!("../reference/coils.json")).expect("coils.json");
+    let bytes = include_bytes!("../reference/coils.bin");
+    assert_eq!(table.coils.len(), 3);
+    for coil in table.coils {
+        let samples = samples(&bytes[coil.offset..], coil.count);
+        let mut found = Vec::new();
+        let mut finder = ZeroCrossing::new(EdgeKind::Falling, 12.0, Hertz(table.rate));
+        let mut first = 0;
+        for piece in samples.chunks(211) {
+            finder.push(first, piece, &mut found);
+            first += piece.len() as u64;
+        }
+        // The zero level has to settle; what the last samples hold is not complete yet.
+        let settled = |at: &f64| (0.25 * table.rate..table.rate - 300.0).contains(at);
+        let found: Vec<f64> = found.iter().map(|e| e.at.0).filter(settled).collect();
+        let expected: Vec<f64> = coil.at.iter().copied().filter(settled).collect();
+        assert_eq!(found.len(), expected.len(), "{} a tooth", coil.tooth);
+        assert!(coil.falls > expected.len() && expected.len() > 100);
+        for (found, expected) in found.iter().zip(expected) {
+            // The zero level is the mean of what was seen, wrong by the flux swing of one tooth over the time
+            // seen: peak * tooth / (pi * at), on a slope of 2 pi * peak / tooth. Twice that for the gap, and a
+            // hundredth of a sample for noise.
+            let limit = 2.0 * coil.tooth.powi(2) / (19.7 * expected) + 0.01;
+            let error = (found - expected).abs();
+            assert!(
+                error < limit,
+                "at {expected}: off by {error} samples, {limit} allowed"
+            );
+        }
+    }
+}
+
+#[test]
+fn mean_and_spread_of_a_cam_are_those_of_scipy_on_the_circle() {
+    const RATE: f64 = 200_000.0;
+    // A sample is a hundredth of a degree.
+    let at = |angle: f64| SampleTime(1e5 + 100.0 * angle);
+    let sheet = EngineSheet::from_toml(include_str!("../../app/assets/sheets/light-van.toml"))
+        .expect("the sheet in the assets");
+    let table: Circular =
+        serde_json::from_str(include_str!("../reference/circular.json")).expect("circular.json");
+    assert_eq!(table.cases.len(), 4);
+    for case in table.cases {
+        let mut edges: Vec<(f64, Option<EdgeKind>)> = Vec::new();
+        for turn in 0..10_u32 {
+            let begin = 360.0 * f64::from(turn) - sheet.crank.gap_to_tdc.0;
+            edges.extend((0..58).map(|tooth| (begin + 6.0 * f64::from(tooth), None)));
+        }
+        for cycle in 0..4_u32 {
+            let windows = sheet.cams[0].windows.iter().flatten();
+            for (i, (place, phase)) in windows.zip(&case.phases).enumerate() {
+                let kind = if i % 2 == 0 {
+                    EdgeKind::Rising
+                } else {
+                    EdgeKind::Falling
+                };
+                edges.push((720.0 * f64::from(cycle) + place - phase, Some(kind)));
+            }
+        }
+        edges.sort_by(|a, b| a.0.total_cmp(&b.0));
+        let mut rotation = Rotation::new(&sheet, Hertz(RATE)).expect("a rotation");
+        for (angle, kind) in edges {
+            let at = at(angle);
+            match kind {
+                Some(kind) => rotation.push_cam(0, Edge { at, kind }),
+                None => rotation.push_crank(Edge {
+                    at,
+                    kind: EdgeKind::Falling,
+                }),
+            }
+            rotation.settle(at);
+        }
+        let mean = rotation.phase(0).valid().expect("a phase").0;
+        let spread = rotation.spread(0).expect("a spread").0;
+        assert!((mean - case.mean).abs() < 1e-6, "{mean}: {}", case.mean);
+        assert!(
+            (spread - case.spread).abs() < 1e-6,
+            "{spread}: {}",
+            case.spread
+        );
+        // The circle's own measure rests on n, not n - 1, and differs in the square of the angle only.
+        let circular = case.circstd * (8.0_f64 / 7.0).sqrt();
+        assert!((spread - circular).abs() < 0.002 * circular + 1e-6);
     }
 }

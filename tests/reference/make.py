@@ -1,12 +1,14 @@
 """Makes the values that the Rust tests compare with, by libraries that share nothing with Keyway.
 
-    python make.py           writes frames.json, pulses.json and pulses.bin beside this script
+    python make.py           writes frames.json, pulses.json, coils.json, circular.json and their .bin beside this script
     python make.py --check   makes them again and fails if the committed ones differ
 
 Sources: CRC-32C by google-crc32c and crcmod (polynomial 0x1EDC6F41, RFC 3720 appendix B.4); COBS by
 the PyPI package cobs (Cheshire and Baker, IEEE/ACM Transactions on Networking 7(2), 1999); edges as
 roots of the piecewise linear interpolant by scipy.interpolate.PPoly (IEEE 181-2011: linear
-interpolation at the reference level); duty and frequency by NumPy from those edges.
+interpolation at the reference level); duty and frequency by NumPy from those edges. Zero crossings of a
+coil by the same roots and the rule of the LM1815 data sheet (National Semiconductor): the negative-going
+crossing counts once the signal has passed 80 % of its peak. Circular statistics by scipy.stats.
 """
 
 import json
@@ -19,6 +21,7 @@ import google_crc32c
 import numpy as np
 from cobs import cobs
 from scipy.interpolate import PPoly, make_interp_spline
+from scipy.stats import circmean, circstd
 
 HERE = Path(__file__).parent
 SAMPLES = 0x86
@@ -128,6 +131,68 @@ def pulses():
     return {"rate": RATE, "trains": trains}, data
 
 
+COIL_RATE = 20_000
+# rpm, counts of peak, counts of offset: the starter, idle, and a few samples a tooth.
+COILS = [(150, 150, 12.5), (820, 900, -40.5), (3000, 9000, 220.5)]
+ARMING = 0.8
+
+
+def coil(rpm, peak, offset, seed):
+    """Counts of a coil over a 60-2 wheel: a sine about each tooth, nothing in the gap, noise of 3 counts."""
+    teeth = np.arange(COIL_RATE) / COIL_RATE * rpm / 60 * 60 + 0.3
+    tooth = np.round(teeth)
+    there = tooth % 60 < 58
+    noise = np.frombuffer(random_bytes(seed, COIL_RATE), np.int8) / 42
+    value = -peak * np.sin(2 * np.pi * (teeth - tooth)) * there + offset + noise
+    return np.round(value).astype("<i2")
+
+
+def coils():
+    out, data = [], b""
+    for seed, (rpm, peak, offset) in enumerate(COILS, 1):
+        samples = coil(rpm, peak, offset, seed)
+        at, kind = crossings(samples, offset)
+        falls = at[kind == "falling"]
+        armed = crossings(samples, offset + ARMING * peak)
+        armed = armed[0][armed[1] == "rising"]
+        # The first fall after each time the signal has armed; all others are noise in the gap.
+        kept = np.unique(falls[np.searchsorted(falls, armed[armed < falls[-1]])])
+        out.append(
+            {
+                "made_of": {"rpm": rpm, "peak": peak, "offset": offset},
+                "tooth": COIL_RATE / rpm,
+                "offset": len(data),
+                "count": len(samples),
+                "falls": len(falls),
+                "at": np.round(kept, 9).tolist(),
+            }
+        )
+        data += samples.tobytes()
+    return {"rate": COIL_RATE, "coils": out}, data
+
+
+# Phases of the eight edges of a cam in crank degrees: on the spot, scattered, far from the reference, one astray.
+PHASES = [
+    [2.5] * 8,
+    [1.5, -2.25, 3.0, 0.75, -1.0, 2.0, -3.5, 0.5],
+    [31.0, 27.5, 33.25, 29.0, 35.5, 24.75, 30.5, 28.0],
+    [-12.0, -11.5, -12.5, -12.25, -11.75, -12.0, -12.0, -5.0],
+]
+
+
+def circular():
+    """Mean and spread on the circle of 720 degrees, on which the phase of a cam lies."""
+    out = []
+    for phases in PHASES:
+        x = np.array(phases)
+        mean = circmean(x, high=360, low=-360)
+        spread = np.sqrt(((x - mean) ** 2).sum() / (len(x) - 1))
+        entry = {"phases": phases, "mean": round(float(mean), 9), "spread": round(float(spread), 9)}
+        entry["circstd"] = round(float(circstd(x, high=360, low=-360)), 6)
+        out.append(entry)
+    return {"cases": out}
+
+
 def lines(table):
     """JSON with one case on a line."""
     parts = []
@@ -139,7 +204,11 @@ def lines(table):
 
 def main():
     table, data = pulses()
+    coil_table, coil_data = coils()
     made = {
+        "coils.json": lines(coil_table),
+        "coils.bin": coil_data,
+        "circular.json": lines(circular()),
         "frames.json": lines({"checksums": checksums(), "frames": frames()}),
         "pulses.json": lines(table),
         "pulses.bin": data,
