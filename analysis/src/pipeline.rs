@@ -255,8 +255,12 @@ impl Pipeline {
     }
 
     fn collect(&mut self) {
+        let before = std::mem::replace(&mut self.counts.sync_losses, self.rotation.sync_losses());
         match &mut self.series {
             Some(series) => {
+                let losses = before..self.counts.sync_losses;
+                let now = SampleTime(self.done as f64);
+                series.losses.extend(losses.map(|_| now));
                 series.phases.extend(self.rotation.drain_phase_samples());
                 series.revolutions.extend(self.rotation.drain_revolutions());
             }

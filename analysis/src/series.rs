@@ -3,6 +3,7 @@
 use crate::duty::Period;
 use crate::lead::CamId;
 use crate::rotation::{PhaseSample, Revolution};
+use crate::units::SampleTime;
 
 /// Values in the order in which they were measured.
 #[derive(Debug, Clone, Default)]
@@ -13,4 +14,6 @@ pub struct Series {
     pub phases: Vec<PhaseSample>,
     /// PWM periods of each command.
     pub periods: Vec<(CamId, Period)>,
+    /// When the crank pattern was lost, to the slice of 1/200 s in which it was noticed.
+    pub losses: Vec<SampleTime>,
 }

@@ -19,6 +19,8 @@ pub struct Snapshot {
     pub speed: Reading<Rpm>,
     /// What the crank decoder knows.
     pub sync: Sync,
+    /// Position in the engine cycle at `at`; `None` when not known or not certain.
+    pub angle: Option<CrankAngle>,
     /// One entry per cam of the engine sheet, in its order.
     pub cams: Vec<CamSnapshot>,
     /// Supply voltage, mean over the last 0.2 s.

@@ -104,10 +104,10 @@ fn record_then_analyse() {
     );
     let output = keyway(&["analyse", path, "--json", "--chart", svg.to_str().unwrap()]);
     assert_eq!(output.status.code(), Some(0), "{output:?}");
-    let report = &json(&output)[0];
-    assert!(report["seconds"].as_f64().unwrap() > 2.5);
-    assert!(report["counts"]["revolutions"].as_u64().unwrap() > 20);
-    let phase = &report["cams"][0]["phase_deg"];
+    let stream = &json(&output)[0]["streams"][0];
+    assert!(stream["seconds"].as_f64().unwrap() > 2.5);
+    assert!(stream["quality"]["revolutions"].as_u64().unwrap() > 20);
+    let phase = &stream["cams"][0]["phase_deg"]["value"];
     assert!(phase["mean"].as_f64().unwrap().abs() < 1.0, "{phase}");
     assert!(std::fs::read_to_string(&svg).unwrap().contains("</svg>"));
     let output = keyway(&["analyse", path, "--chart", png.to_str().unwrap()]);

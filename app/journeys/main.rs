@@ -6,9 +6,11 @@
     reason = "a journey that cannot go on has failed, and says where"
 )]
 
+mod analysis;
 mod commands;
 mod desk;
 mod rescue;
+mod workpiece;
 
 use desk::Desk;
 use iced::keyboard::key::Named;

@@ -38,7 +38,8 @@ fn rescued(output: &Output) -> f64 {
     assert_eq!(said.lines().count(), 1, "{said}");
     assert!(said.contains("never finished"), "{said}");
     let report: Value = serde_json::from_slice(&output.stdout).unwrap();
-    report["seconds"].as_f64().unwrap()
+    assert!(report["recording"]["shortfall"].is_string(), "{report}");
+    report["streams"][0]["seconds"].as_f64().unwrap()
 }
 
 #[test]

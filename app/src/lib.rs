@@ -1,5 +1,6 @@
 //! Keyway: the screens and commands.
 
+pub mod amendment;
 pub mod application;
 pub mod chart;
 pub mod cli;

@@ -3,7 +3,7 @@
 
 use crate::fault::Fault;
 use serde::Serialize;
-use std::io::{self, ErrorKind, Write};
+use std::io::{self, BufWriter, ErrorKind, Write};
 use std::sync::Arc;
 
 /// Whether the reader is still there.
@@ -21,10 +21,11 @@ pub fn line(text: &str) -> Result<Reader, Fault> {
     told(write_line(&mut io::stdout().lock(), text))
 }
 
-/// Writes one value as a JSON line.
+/// Writes one value as a JSON line, piece by piece: a long one is never in memory as text.
 pub fn json<T: Serialize>(value: &T) -> Result<Reader, Fault> {
-    let text = serde_json::to_string(value).map_err(|e| Fault::Output(Arc::from(e.to_string())))?;
-    line(&text)
+    let mut out = BufWriter::new(io::stdout().lock());
+    let written = serde_json::to_writer(&mut out, value).map_err(io::Error::from);
+    told(written.and_then(|()| write_line(&mut out, "")))
 }
 
 /// Writes one sentence to standard error. With nobody to read it there is nothing left to do.

@@ -1,22 +1,35 @@
 //! A whole recording measured with the same pipeline as live: what `analyse` prints and draws.
 
+pub mod cam;
+pub mod column;
+pub mod crank;
+pub mod document;
+pub mod noise;
+pub mod spread;
+pub mod table;
+
 use crate::fault::Fault;
 use crate::output;
 use crate::session::analyser::Analyser;
+use cam::CamSurvey;
+use crank::CrankSurvey;
 use keyway_acquisition::block::SampleBlock;
 use keyway_acquisition::recording::reader::Recording;
-use keyway_analysis::lead::CamId;
-use keyway_analysis::snapshot::{AgreementState, CamPoint, Counts, Event, HistoryPoint, Snapshot};
+use keyway_analysis::engine::EngineSheet;
+use keyway_analysis::series::Series;
+use keyway_analysis::snapshot::{AgreementState, CamPoint, Event, HistoryPoint, Snapshot};
 use keyway_analysis::units::{Hertz, SampleTime};
-use serde::Serialize;
+use spread::Spread;
 use std::collections::BTreeMap;
 use std::sync::Arc;
 
-/// The measurements.
+/// The measurements of one stream: the time between two reconnections of the scope.
 #[derive(Debug, Clone)]
 pub struct Survey {
     /// Engine, file.
     pub title: String,
+    /// The engine sheet it was measured with.
+    pub sheet: Arc<EngineSheet>,
     /// Samples per second and channel.
     pub rate_hz: f64,
     /// Instant of the first sample: a recording may begin in the middle of a stream.
@@ -25,64 +38,16 @@ pub struct Survey {
     pub seconds: f64,
     /// 20 points a second over the whole length.
     pub points: Vec<HistoryPoint>,
-    /// Changes of state.
+    /// Changes of state, in the order of their onsets.
     pub events: Vec<Event>,
-    /// Counts.
-    pub counts: Counts,
-    /// Engine speed in rpm; none if never known.
+    /// Engine speed in rpm, 20 points a second; none if never known.
     pub speed: Option<Spread>,
+    /// The crank.
+    pub crank: CrankSurvey,
     /// Per cam of the sheet.
     pub cams: Vec<CamSurvey>,
-}
-
-/// One cam over the whole recording.
-#[derive(Debug, Clone, Serialize)]
-pub struct CamSurvey {
-    /// Which.
-    pub id: CamId,
-    /// Phase in crank degrees, advance positive.
-    pub phase: Option<Spread>,
-    /// Duty in percent.
-    pub duty: Option<Spread>,
-    /// Seconds in each agreement state, by its words.
-    pub states: BTreeMap<&'static str, f64>,
-    /// Whether any of them was a disagreement.
-    pub disagreed: bool,
-}
-
-/// Mean, standard deviation and ends of the points that were valid.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
-pub struct Spread {
-    /// Points it rests on, 20 a second.
-    pub points: usize,
-    /// Mean.
-    pub mean: f64,
-    /// Standard deviation.
-    pub spread: f64,
-    /// Lowest.
-    pub low: f64,
-    /// Highest.
-    pub high: f64,
-}
-
-impl Spread {
-    /// Over any number of values; none over none. Two passes, so that no digits cancel.
-    pub fn of(values: impl Iterator<Item = f64> + Clone) -> Option<Self> {
-        let points = values.clone().count();
-        if points == 0 {
-            return None;
-        }
-        let n = points as f64;
-        let mean = values.clone().sum::<f64>() / n;
-        let square = values.clone().map(|v| (v - mean) * (v - mean)).sum::<f64>() / n;
-        Some(Self {
-            points,
-            mean,
-            spread: square.sqrt(),
-            low: values.clone().fold(f64::INFINITY, f64::min),
-            high: values.fold(f64::NEG_INFINITY, f64::max),
-        })
-    }
+    /// The state of everything at the end.
+    pub last: Snapshot,
 }
 
 /// Seconds of samples between two looks at the history, which reaches back 60 s; an onset is
@@ -90,11 +55,13 @@ impl Spread {
 const GATHER_EVERY: f64 = 20.0;
 
 /// One survey per stream of the recording, in order: across a reconnection nothing is measured.
-/// What cannot be read is told and passed over.
+/// What cannot be read is told and passed over. Single values are kept only `with_series`: about
+/// 20 kB for a second of two driven cams.
 pub fn of(
     recording: &Recording,
     mut analyser: Analyser,
     title: &str,
+    with_series: bool,
 ) -> Result<Vec<Survey>, Fault> {
     let mut surveys = Vec::new();
     let mut leg: Option<Leg> = None;
@@ -110,19 +77,22 @@ pub fn of(
             }
         };
         if leg.as_ref().map(|l| l.generation) != Some(block.generation) {
-            surveys.extend(leg.take().and_then(|l| l.finish(title, &analyser)));
+            surveys.extend(leg.take().and_then(|l| l.finish(title, &mut analyser)));
             let Some(stream) = recording.stream(block.generation) else {
                 continue;
             };
             analyser.begin(stream)?;
-            leg = Some(Leg::begin(&block, stream.rate_hz));
+            analyser.collect_series();
+            let sheet = &analyser.setup().sheet;
+            leg = Some(Leg::begin(&block, stream.rate_hz, sheet, with_series));
         }
         analyser.push(&block);
         if let Some(leg) = &mut leg {
+            leg.take_in(&analyser.drain_series());
             leg.gather_if_due(block.end_index(), &analyser);
         }
     }
-    surveys.extend(leg.and_then(|l| l.finish(title, &analyser)));
+    surveys.extend(leg.and_then(|l| l.finish(title, &mut analyser)));
     Ok(surveys)
 }
 
@@ -130,21 +100,50 @@ pub fn of(
 #[derive(Debug)]
 struct Leg {
     generation: u64,
-    rate_hz: f64,
+    rate: Hertz,
     begin: SampleTime,
     points: Vec<HistoryPoint>,
     due: f64,
+    crank: CrankSurvey,
+    cams: Vec<CamSurvey>,
 }
 
 impl Leg {
-    fn begin(first: &SampleBlock, rate_hz: f64) -> Self {
+    fn begin(first: &SampleBlock, rate_hz: f64, sheet: &EngineSheet, with_series: bool) -> Self {
         let begin = SampleTime(first.first_index as f64);
         Self {
             generation: first.generation,
-            rate_hz,
+            rate: Hertz(rate_hz),
             begin,
             points: Vec::new(),
             due: begin.0 + GATHER_EVERY * rate_hz,
+            crank: CrankSurvey::new(with_series),
+            cams: sheet
+                .cams
+                .iter()
+                .map(|cam| CamSurvey::new(cam, with_series))
+                .collect(),
+        }
+    }
+
+    /// Takes in single values as they were measured.
+    fn take_in(&mut self, series: &Series) {
+        let seconds = |at: SampleTime| at.since(self.begin, self.rate).0;
+        for revolution in &series.revolutions {
+            self.crank.push(seconds(revolution.end), revolution);
+        }
+        for loss in &series.losses {
+            self.crank.losses.push(seconds(*loss));
+        }
+        for sample in &series.phases {
+            if let Some(cam) = self.cams.get_mut(sample.cam) {
+                cam.push_phase(seconds(sample.at), sample.edge, sample.phase.0);
+            }
+        }
+        for (id, period) in &series.periods {
+            if let Some(cam) = self.cams.iter_mut().find(|c| c.id == *id) {
+                cam.push_period(seconds(period.end), period, self.rate.0);
+            }
         }
     }
 
@@ -152,7 +151,7 @@ impl Leg {
         if end as f64 >= self.due
             && let Some(snapshot) = analyser.snapshot()
         {
-            self.due = end as f64 + GATHER_EVERY * self.rate_hz;
+            self.due = end as f64 + GATHER_EVERY * self.rate.0;
             self.gather(&snapshot);
         }
     }
@@ -168,29 +167,29 @@ impl Leg {
     }
 
     /// The survey; the last snapshot has events and counts.
-    fn finish(mut self, title: &str, analyser: &Analyser) -> Option<Survey> {
+    fn finish(mut self, title: &str, analyser: &mut Analyser) -> Option<Survey> {
+        self.take_in(&analyser.drain_series());
         let last = analyser.snapshot()?;
         self.gather(&last);
         let points = self.points;
         // Live they stand in the order in which they were decided; here in that of their onsets.
         let mut events = last.events.to_vec();
         events.sort_by(|a, b| a.at.0.total_cmp(&b.at.0));
-        let cams = last
-            .cams
-            .iter()
-            .enumerate()
-            .map(|(i, cam)| cam_survey(cam.id, i, &points))
-            .collect();
+        for (index, cam) in self.cams.iter_mut().enumerate() {
+            (cam.states, cam.disagreed) = states(index, &points);
+        }
         Some(Survey {
             title: title.to_owned(),
-            rate_hz: self.rate_hz,
+            sheet: Arc::clone(&analyser.setup().sheet),
+            rate_hz: self.rate.0,
             begin: self.begin,
-            seconds: last.at.since(self.begin, Hertz(self.rate_hz)).0,
+            seconds: last.at.since(self.begin, self.rate).0,
             speed: Spread::of(points.iter().filter_map(|p| p.speed).map(|s| s.0)),
             events,
-            counts: last.counts,
-            cams,
+            crank: self.crank,
+            cams: self.cams,
             points,
+            last,
         })
     }
 }
@@ -202,33 +201,16 @@ impl Survey {
     }
 }
 
-fn cam_survey(id: CamId, index: usize, points: &[HistoryPoint]) -> CamSurvey {
-    let own = points.iter().filter_map(|p| p.cams.get(index));
+/// Seconds in each agreement state of a cam, and whether any of them was a disagreement.
+fn states(cam: usize, points: &[HistoryPoint]) -> (BTreeMap<&'static str, f64>, bool) {
     let mut counts: BTreeMap<AgreementState, usize> = BTreeMap::new();
-    for CamPoint { state, .. } in own.clone() {
+    for CamPoint { state, .. } in points.iter().filter_map(|p| p.cams.get(cam)) {
         *counts.entry(*state).or_default() += 1;
     }
-    CamSurvey {
-        id,
-        phase: Spread::of(own.clone().filter_map(|c| c.phase).map(|p| p.0)),
-        duty: Spread::of(own.filter_map(|c| c.duty).map(|d| d.0)),
-        disagreed: counts.keys().any(|state| state.is_disagreement()),
-        states: counts
-            .into_iter()
-            .map(|(state, n)| (state.words(), n as f64 / 20.0))
-            .collect(),
-    }
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    #[test]
-    fn spread_of_known_values() {
-        let s = Spread::of([2.0, 4.0, 4.0, 4.0, 5.0, 5.0, 7.0, 9.0].into_iter()).unwrap();
-        assert!((s.mean - 5.0).abs() < 1e-12 && (s.spread - 2.0).abs() < 1e-12);
-        assert!((s.low - 2.0).abs() < 1e-12 && (s.high - 9.0).abs() < 1e-12);
-        assert_eq!(Spread::of(std::iter::empty()), None);
-    }
+    let disagreed = counts.keys().any(|state| state.is_disagreement());
+    let seconds = counts
+        .into_iter()
+        .map(|(state, n)| (state.words(), n as f64 / 20.0))
+        .collect();
+    (seconds, disagreed)
 }

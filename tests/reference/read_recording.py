@@ -67,17 +67,17 @@ def compare(what, ours, theirs, tolerance):
 def main():
     volts, rate = read(sys.argv[1])
     with open(sys.argv[2], encoding="utf-8") as file:
-        analysis = json.load(file)
+        analysis = json.load(file)["streams"][0]
     lengths = {len(v) for v in volts.values()}
     assert len(lengths) == 1, f"lengths {lengths}"
     assert len(volts) == 8, f"inputs {list(volts)}"
     compare("length, s", len(volts[1]) / rate, analysis["seconds"], 0.02)
-    mean = analysis["speed_rpm"]["mean"]
+    mean = analysis["crank"]["speed_rpm"]["value"]["mean"]
     # The analysis leaves out the first tenths of a second, in which the pattern is not yet found.
     compare("engine speed, rpm", speed(volts[1], rate), mean, 0.003 * mean)
     half = np.median(volts[6]) / 2
     for cam, number in (("intake", 4), ("exhaust", 5)):
-        duty = next(c for c in analysis["cams"] if c["cam"] == cam)["duty_pct"]["mean"]
+        duty = next(c for c in analysis["cams"] if c["cam"] == cam)["duty_pct"]["value"]["mean"]
         # Over whole periods of the valve: from the first to the last falling edge.
         below = volts[number] < half
         falls = np.flatnonzero(~below[:-1] & below[1:])

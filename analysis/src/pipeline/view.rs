@@ -22,6 +22,7 @@ impl Pipeline {
                 Some(_) => self.rotation.speed(readings::WINDOW),
             },
             sync: self.rotation.sync(),
+            angle: self.rotation.angle_at(at),
             cams: (0..self.sheet.cams.len()).map(|k| self.cam(k)).collect(),
             supply: readings::supply(supply),
             supply_ripple: readings::ripple(supply),
@@ -30,7 +31,6 @@ impl Pipeline {
             events: self.history.events(),
             counts: Counts {
                 revolutions: self.rotation.revolutions(),
-                sync_losses: self.rotation.sync_losses(),
                 stray_cam_edges: self.rotation.stray_cam_edges(),
                 dropped_events: self.history.dropped(),
                 ..self.counts

@@ -321,6 +321,7 @@ fn nothing(sheet: &EngineSheet) -> Snapshot {
         elapsed: Seconds(0.0),
         speed: Reading::Missing(why),
         sync: Sync::Stopped,
+        angle: None,
         cams,
         supply: Reading::Missing(why),
         supply_ripple: Reading::Missing(why),

@@ -7,6 +7,7 @@ use crate::setup::Setup;
 use keyway_acquisition::block::{SampleBlock, StreamInfo};
 use keyway_analysis::calibration::Input;
 use keyway_analysis::pipeline::Pipeline;
+use keyway_analysis::series::Series;
 use keyway_analysis::snapshot::{Snapshot, Traces};
 use keyway_analysis::units::Hertz;
 use std::sync::Arc;
@@ -19,6 +20,11 @@ pub struct Analyser {
 }
 
 impl Analyser {
+    /// Sheet and plan.
+    pub fn setup(&self) -> &Setup {
+        &self.setup
+    }
+
     /// An analysis before its first stream.
     pub fn new(setup: Setup) -> Self {
         Self {
@@ -49,6 +55,21 @@ impl Analyser {
             let channels: Vec<&[i16]> = block.channels.iter().map(Vec::as_slice).collect();
             pipeline.push(block.first_index, &channels);
         }
+    }
+
+    /// Keeps every measured value of the present stream from now on, for [`Self::drain_series`].
+    pub fn collect_series(&mut self) {
+        if let Some((_, pipeline)) = &mut self.running {
+            pipeline.collect_series();
+        }
+    }
+
+    /// The values measured since the last call.
+    pub fn drain_series(&mut self) -> Series {
+        self.running
+            .as_mut()
+            .map(|(_, pipeline)| pipeline.drain_series())
+            .unwrap_or_default()
     }
 
     /// The state of everything; none before the first stream.

@@ -1,6 +1,7 @@
 //! The cycle dial: the 720 crank degrees of one engine cycle as a ring. One pair of bands a cam,
 //! outer band where the cam's windows are at rest, inner band where they are measured now; the
-//! wedge between them is the phase, labelled early or late; the middle says it in words.
+//! wedge between them is the phase, labelled early or late; a hand shows where the crank is, while
+//! that is known; the middle says it in words.
 
 use super::sentence;
 use super::words;
@@ -149,6 +150,9 @@ pub fn hands(frame: &mut Frame, panel: Rectangle, snapshot: &Snapshot, p: &Palet
             frame.fill(&rings.sector(from, over, inner), colour);
         }
     }
+    if let Some(angle) = snapshot.angle {
+        hand(frame, rings, angle, p);
+    }
     for wedge in wedges(snapshot) {
         let [outer, inner] = rings.bands(wedge.index);
         let colour = wedge.colour(p);
@@ -169,6 +173,28 @@ pub fn hands(frame: &mut Frame, panel: Rectangle, snapshot: &Snapshot, p: &Palet
             frame.fill(&due, p.text);
         }
     }
+}
+
+/// Half the width of the crank's hand at its head outside the ring, logical pixels.
+const HAND: f32 = 7.0;
+
+/// Where the crank is: a head outside the ring that points inwards, and a hairline across it. It
+/// stands in front of the bands, so that it is not taken for an edge or for where one is due.
+fn hand(frame: &mut Frame, rings: Rings, angle: CrankAngle, p: &Palette) {
+    let degrees = drawn(angle.degrees());
+    let line = Path::line(
+        rings.at(degrees, rings.inner()),
+        rings.at(degrees, rings.outer + 3.0),
+    );
+    frame.stroke(&line, Stroke::default().with_color(p.text).with_width(1.0));
+    let aside = HAND / (rings.outer + 14.0) / TAU * 720.0;
+    let head = Path::new(|b| {
+        b.move_to(rings.at(degrees, rings.outer + 3.0));
+        b.line_to(rings.at(degrees - aside, rings.outer + 15.0));
+        b.line_to(rings.at(degrees + aside, rings.outer + 15.0));
+        b.close();
+    });
+    frame.fill(&head, p.text);
 }
 
 /// The words around and in the ring. `snapshot` is the one whose figures are shown, `newest` the
@@ -207,6 +233,14 @@ pub fn words(
         Anchor::Right,
         p.quiet,
     ));
+    if newest.angle.is_some() {
+        labels.push(Label::new(
+            "hand: crank",
+            Point::new(right, top),
+            Anchor::Right,
+            p.quiet,
+        ));
+    }
     for (degrees, words, anchor) in [
         (0.0, "0 firing", Anchor::Middle),
         (180.0, "180", Anchor::Left),
