@@ -71,6 +71,15 @@ impl Settings {
             |dirs| dirs.data_dir().join("recordings"),
         )
     }
+
+    /// Folder in which sheets are saved: "sheets" in the data folder of the system, else beside the
+    /// recordings.
+    pub fn sheets_folder(&self) -> PathBuf {
+        ProjectDirs::from("", "", "keyway").map_or_else(
+            || self.recordings_folder().join("sheets"),
+            |dirs| dirs.data_dir().join("sheets"),
+        )
+    }
 }
 
 #[cfg(test)]

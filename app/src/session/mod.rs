@@ -44,6 +44,8 @@ pub struct Plan {
     pub sheet: Option<PathBuf>,
     /// Lead plan to use instead of the source's own.
     pub leads: Option<PathBuf>,
+    /// Sheet and plan to use instead of all others: those of a session, amended.
+    pub amended: Option<Setup>,
     /// Seed of the virtual scope's noise.
     pub seed: u64,
 }
@@ -55,6 +57,7 @@ impl Plan {
             choice,
             sheet: None,
             leads: None,
+            amended: None,
             seed: 1,
         }
     }
@@ -125,6 +128,10 @@ impl Bench {
         self.story.clear();
         let sheet = plan.sheet.as_deref();
         let leads = plan.leads.as_deref();
+        let setup = |scenario| match &plan.amended {
+            Some(amended) => Ok(amended.clone()),
+            None => choice::setup_for(scenario, sheet, leads),
+        };
         let start = |source, name, setup| {
             let settings = link::Settings::default();
             LiveSession::start(runtime.handle(), source, name, settings, setup)
@@ -132,20 +139,20 @@ impl Bench {
         };
         let (session, story) = match &plan.choice {
             Choice::Port(path) => {
-                let setup = choice::setup_for(None, sheet, leads)?;
+                let setup = setup(None)?;
                 let source = Source::Port(path.clone());
                 (start(source, path.clone(), setup)?, String::new())
             }
             Choice::Scenario(name) => {
                 let scenario = choice::scenario(name)?;
-                let setup = choice::setup_for(Some(&scenario), sheet, leads)?;
+                let setup = setup(Some(&scenario))?;
                 let engine = Engine::from_scenario(&scenario, plan.seed);
                 let source = Source::Virtual(Box::new(engine));
                 let session = start(source, "Virtual scope".to_owned(), setup)?;
                 (session, choice::story(&scenario))
             }
             Choice::Recording(path) => {
-                let playback = Playback::start(path)?;
+                let playback = Playback::start(path, plan.amended.clone())?;
                 (Session::Playback(playback), String::new())
             }
         };

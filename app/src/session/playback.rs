@@ -65,9 +65,10 @@ pub struct Playback {
 }
 
 impl Playback {
-    /// Opens a recording and plays it from the start.
-    pub fn start(path: &Path) -> Result<Self, Fault> {
-        let (recording, setup) = open(path)?;
+    /// Opens a recording and plays it from the start, with an amended setup instead of its own if given.
+    pub fn start(path: &Path, amended: Option<Setup>) -> Result<Self, Fault> {
+        let (recording, own) = open(path)?;
+        let setup = amended.unwrap_or(own);
         let stage = Arc::new(Stage::default());
         let status = Arc::new(ArcSwap::from_pointee(PlayStatus {
             position: 0.0,

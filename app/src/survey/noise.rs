@@ -93,7 +93,9 @@ mod tests {
 
     #[test]
     fn a_cam_that_moves_at_times_is_hardly_noisier() {
-        for (motion, most) in [(0.0, 0.0015), (0.2, 0.006)] {
+        // Where a tenth of the steps are all large, the median is the 0.5/0.9 quantile of the others:
+        // 0.765 instead of 0.674 of a normal distribution's width (any table of it).
+        for (motion, due) in [(0.0, 0.05), (0.2, 0.05 * 0.765 / 0.674)] {
             let mut noise = Noise::default();
             let mut before = None;
             for (k, value) in values(20_000).iter().enumerate() {
@@ -105,7 +107,7 @@ mod tests {
                 }
             }
             let deviation = noise.deviation().unwrap();
-            assert!((deviation - 0.05).abs() < most, "{motion}: {deviation}");
+            assert!((deviation - due).abs() < 0.0015, "{motion}: {deviation}");
         }
     }
 
