@@ -3,7 +3,7 @@
 
 use keyway_acquisition::block::ChannelInfo;
 use keyway_acquisition::simulator::blueprint::{
-    Blueprint, CamPlan, CrankSensor, PhaserPlan, RestStop,
+    Blueprint, CamPlan, CrankSensor, CrankWheel, PhaserPlan, RestStop,
 };
 use keyway_analysis::calibration::Input;
 use keyway_analysis::engine::{
@@ -38,9 +38,9 @@ pub fn sheet(engine: &Blueprint) -> EngineSheet {
             high: Volts(14.8),
         },
         crank: CrankSheet {
-            wheel: format!("{}-{}", engine.crank.teeth, engine.crank.missing),
+            wheel: wheel(&engine.crank),
             sensor,
-            gap_to_tdc: CrankDegrees(engine.crank.gap_to_tdc),
+            gap_to_tdc: CrankDegrees(gap_to_tdc(&engine.crank)),
             active_edge,
         },
         cams: vec![
@@ -48,6 +48,44 @@ pub fn sheet(engine: &Blueprint) -> EngineSheet {
             cam(CamId::EXHAUST, &engine.exhaust),
         ],
     }
+}
+
+/// The wheel in the notation of the sheet.
+fn wheel(plan: &CrankWheel) -> String {
+    let list = |words: Vec<String>| words.join(" ");
+    let body = if !plan.marks.is_empty() {
+        // A sheet gives degrees of the wheel.
+        let ratio = plan.period() / 360.0;
+        let marks = plan.marks.iter().map(|m| (m / ratio).to_string());
+        format!("at {}", list(marks.collect()))
+    } else if !plan.coded.is_empty() {
+        format!("{} coded {}", plan.teeth, plan.coded)
+    } else if plan.added {
+        format!("{}+1", plan.teeth)
+    } else if !plan.without.is_empty() {
+        let gone = plan.without.iter().map(ToString::to_string);
+        format!("{} without {}", plan.teeth, list(gone.collect()))
+    } else if plan.missing > 0 {
+        format!("{}-{}", plan.teeth, plan.missing)
+    } else {
+        plan.teeth.to_string()
+    };
+    if plan.on_cam {
+        format!("cam {body}")
+    } else {
+        body
+    }
+}
+
+/// A sheet counts an even wheel from the tooth before the TDC, and any wheel to the TDC next to come.
+fn gap_to_tdc(plan: &CrankWheel) -> f64 {
+    let even = plan.marks.is_empty()
+        && plan.coded.is_empty()
+        && plan.without.is_empty()
+        && !plan.added
+        && plan.missing == 0;
+    let most = if even { plan.narrowest() } else { 360.0 };
+    plan.gap_to_tdc.rem_euclid(most)
 }
 
 fn cam(id: CamId, plan: &CamPlan) -> CamSheet {

@@ -5,6 +5,7 @@
 
 use super::bounds;
 pub use super::camshaft::{CamPlan, ControlPlan, Flyback, PhaserPlan, RestStop, ValvePlan};
+pub use super::crankwheel::{CrankSensor, CrankWheel};
 use serde::de::Error;
 use serde::{Deserialize, Deserializer};
 
@@ -115,49 +116,6 @@ pub struct Block {
     pub starter_speed: f64,
 }
 
-/// Tone wheel and sensor of the crank.
-#[derive(Debug, Clone, PartialEq, Deserialize)]
-#[serde(deny_unknown_fields)]
-pub struct CrankWheel {
-    /// Tooth pitches on the circumference.
-    pub teeth: u16,
-    /// Teeth taken out, all in one place.
-    pub missing: u16,
-    /// Crank degrees from the mark of the first tooth after the gap to the next TDC of cylinder 1.
-    #[serde(deserialize_with = "bounds::not_negative")]
-    pub gap_to_tdc: f64,
-    /// The sensor.
-    pub sensor: CrankSensor,
-}
-
-/// The crank sensor. The mark of a tooth is its centre (VR) or the falling edge (Hall).
-#[derive(Debug, Clone, PartialEq, Deserialize)]
-#[serde(tag = "kind", rename_all = "lowercase", deny_unknown_fields)]
-pub enum CrankSensor {
-    /// Coil and magnet; the voltage is the rate of change of the flux.
-    Vr {
-        /// Peak volts per rpm.
-        #[serde(deserialize_with = "bounds::positive")]
-        volts_per_rpm: f64,
-        /// Change of amplitude over a revolution from an eccentric wheel, fraction of the mean.
-        #[serde(deserialize_with = "bounds::fraction")]
-        runout: f64,
-        /// Whether the two pins are exchanged.
-        #[serde(default)]
-        inverted: bool,
-    },
-    /// Open-collector switch, low while a tooth stands before it.
-    Hall {
-        /// Volts when conducting.
-        low: f64,
-        /// Volts when open.
-        high: f64,
-        /// Crank degrees for which one tooth holds it low.
-        #[serde(deserialize_with = "bounds::positive")]
-        tooth_width: f64,
-    },
-}
-
 /// Battery and alternator.
 #[derive(Debug, Clone, PartialEq, Deserialize)]
 #[serde(deny_unknown_fields)]
@@ -223,26 +181,6 @@ impl Block {
         }
         if self.rod * 2.0 <= self.stroke {
             return Err("rod must be longer than half the stroke".into());
-        }
-        Ok(())
-    }
-}
-
-impl CrankWheel {
-    fn check(&self) -> Result<(), String> {
-        if self.teeth < 8 || self.missing >= self.teeth / 2 {
-            return Err(format!(
-                "a wheel of {} teeth with {} missing cannot be built: at least 8 teeth, fewer than half missing",
-                self.teeth, self.missing
-            ));
-        }
-        if self.gap_to_tdc >= 360.0 {
-            return Err("gap_to_tdc must be below 360".into());
-        }
-        if let CrankSensor::Hall { tooth_width, .. } = self.sensor
-            && tooth_width >= 360.0 / f64::from(self.teeth)
-        {
-            return Err("tooth_width must be below the pitch of the wheel".into());
         }
         Ok(())
     }

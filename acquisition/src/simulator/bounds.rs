@@ -62,3 +62,25 @@ pub(super) fn authority<'de, D: Deserializer<'de>>(d: D) -> Result<f64, D::Error
         "crank degrees above 0 and up to 140",
     )
 }
+
+pub(super) fn signed_speed<'de, D: Deserializer<'de>>(d: D) -> Result<f64, D::Error> {
+    checked(
+        d,
+        |v| (-1000.0..=9000.0).contains(&v),
+        "a speed from -1000 to 9000 rpm",
+    )
+}
+
+pub(super) fn ripple<'de, D: Deserializer<'de>>(d: D) -> Result<Vec<[f64; 2]>, D::Error> {
+    let list = Vec::<[f64; 2]>::deserialize(d)?;
+    let good =
+        |[order, depth]: &[f64; 2]| order.is_finite() && *order > 0.0 && (0.0..2.0).contains(depth);
+    // Deeper together than twice the mean, the crank would turn back.
+    if list.iter().all(good) && list.iter().map(|r| r[1]).sum::<f64>() < 2.0 {
+        Ok(list)
+    } else {
+        Err(D::Error::custom(
+            "each ripple is [order above 0, depth from 0], all depths together below 2",
+        ))
+    }
+}

@@ -4,7 +4,7 @@
 use super::blueprint::Block;
 use super::cylinder::{AMBIENT, Cylinder};
 use super::fault::{CYLINDERS, CylinderEffect, Effects};
-use super::script::Segment;
+use super::script::{Asked, Segment};
 use rand::Rng;
 use rand_distr::{Distribution, StandardNormal};
 
@@ -88,15 +88,17 @@ impl Crankshaft {
     }
 
     /// One step of `dt` seconds: the speed changes linearly within it, so the angle is smooth.
-    pub fn step(&mut self, dt: f64, segment: &Segment, number: u64, rng: &mut impl Rng) {
-        if number != self.segment {
-            self.enter(segment, number);
+    pub fn step(&mut self, dt: f64, asked: Asked<'_>, rng: &mut impl Rng) {
+        let segment = asked.segment;
+        if asked.number != self.segment {
+            self.enter(segment, asked.number);
         }
         let (target, ramp, load) = match *segment {
             Segment::Speed {
                 rpm, ramp, load, ..
             } => (rpm, ramp, load),
             Segment::Fixed { rpm, .. } => (rpm, 4000.0, 0.0),
+            Segment::Profile { from, to, .. } => (from.max(to), 4000.0, 0.0),
             Segment::Throttle { load, .. } => (self.block.limit, f64::INFINITY, load),
             Segment::Stopped { .. }
             | Segment::Crank { .. }
@@ -106,16 +108,36 @@ impl Crankshaft {
         self.wanted += (target - self.wanted).clamp(-ramp * dt, ramp * dt);
         self.control(dt, segment, target, load);
         self.breathe(dt);
-        let torque = self.gas(rng) + self.outside(load);
-        let mut next = self.speed + (torque / self.block.inertia).to_degrees() * dt;
-        if let Segment::Fixed { .. } = segment {
-            next = self.wanted * 6.0;
-        }
-        // The crank does not turn back: a stalled engine's last swing is of no interest here.
-        let next = next.max(0.0);
+        let driving = self.gas(rng) + self.starter();
+        let next = match segment {
+            Segment::Fixed { .. } => self.wanted * 6.0,
+            Segment::Profile {
+                from,
+                to,
+                seconds,
+                ripple,
+            } => {
+                let x = ((asked.elapsed + dt) / seconds).min(1.0);
+                let line = from + (to - from) * x;
+                let angle = self.angle + self.speed * dt;
+                let swing =
+                    |[order, depth]: &[f64; 2]| depth / 2.0 * (order * angle).to_radians().sin();
+                6.0 * line * (1.0 + ripple.iter().map(swing).sum::<f64>())
+            }
+            _ => self.turned(driving, load, dt),
+        };
         self.angle += (self.speed + next) / 2.0 * dt;
         self.speed = next;
         self.mean_rpm += (self.rpm() - self.mean_rpm) * dt / 0.03;
+    }
+
+    /// Speed after `dt`. Friction and load brake whichever way the crank turns, and hold it when it stands;
+    /// so an engine that stops swings back on what is left in its cylinders.
+    fn turned(&self, driving: f64, load: f64, dt: f64) -> f64 {
+        let gain = |torque: f64| (torque / self.block.inertia).to_degrees() * dt;
+        let free = self.speed + gain(driving);
+        let brake = gain(self.friction(self.rpm().abs()) + load);
+        free.signum() * (free.abs() - brake).max(0.0)
     }
 
     fn enter(&mut self, segment: &Segment, number: u64) {
@@ -134,6 +156,7 @@ impl Crankshaft {
             Segment::Idle { .. }
             | Segment::Speed { .. }
             | Segment::Throttle { .. }
+            | Segment::Profile { .. }
             | Segment::Fixed { .. } => {
                 self.starter_on = false;
                 self.fuel = true;
@@ -173,7 +196,8 @@ impl Crankshaft {
 
     fn breathe(&mut self, dt: f64) {
         let inflow = self.throttle * self.block.throttle / 1e3 * choke(self.manifold / AMBIENT);
-        let outflow = self.manifold * 1e3 * self.displacement() * self.rpm() / 120.0 / AIR;
+        // Backwards nothing is drawn in.
+        let outflow = self.manifold * 1e3 * self.displacement() * self.rpm().max(0.0) / 120.0 / AIR;
         let change = AIR / (self.block.manifold / 1e3) * (inflow - outflow) / 1e3;
         self.manifold = (self.manifold + change * dt).clamp(5.0, AMBIENT);
     }
@@ -192,7 +216,11 @@ impl Crankshaft {
                 .rem_euclid(720.0)
                 .min(719.999_999);
             let closed = Cylinder::is_closed(local);
-            if closed && !self.closed[n] {
+            if closed && !self.closed[n] && self.speed < 0.0 {
+                // Turned back past the opening of the exhaust valve: exhaust gas is shut in, and nothing burns.
+                self.trapped[n] = AMBIENT * self.cylinder.share_at_exhaust();
+                self.heat[n] = 0.0;
+            } else if closed && !self.closed[n] {
                 let number = usize::from(self.block.firing_order[n]).wrapping_sub(1);
                 let whole = Effects::NONE.cylinders[0];
                 let left = self.weakness.get(number).copied().unwrap_or(whole);
@@ -217,19 +245,12 @@ impl Crankshaft {
         torque
     }
 
-    fn outside(&self, load: f64) -> f64 {
-        let rpm = self.rpm();
-        let brake = if rpm > 1.0 {
-            self.friction(rpm) + load
-        } else {
-            self.friction(0.0) * rpm
-        };
-        let starter = if self.starter_on {
-            (self.block.starter_torque * (1.0 - rpm / self.block.starter_speed)).max(0.0)
+    fn starter(&self) -> f64 {
+        if self.starter_on {
+            (self.block.starter_torque * (1.0 - self.rpm() / self.block.starter_speed)).max(0.0)
         } else {
             0.0
-        };
-        starter - brake
+        }
     }
 
     /// Swept volume of all cylinders, m³.

@@ -37,6 +37,7 @@ pub(super) struct Cylinder {
     pub trapped_volume: f64,
     /// Swept volume, m³.
     pub swept: f64,
+    opening_share: f64,
 }
 
 impl Cylinder {
@@ -77,6 +78,7 @@ impl Cylinder {
             base,
             per_kpa,
             per_joule,
+            opening_share: (volume(EXHAUST_OPENS) / trapped_volume).powf(EXPONENT),
             trapped_volume,
             swept,
         }
@@ -93,6 +95,11 @@ impl Cylinder {
     /// Whether the valves are shut at this angle, so that the trapped pressure counts.
     pub fn is_closed(angle: f64) -> bool {
         !(EXHAUST_OPENS..INTAKE_CLOSES).contains(&angle)
+    }
+
+    /// Pressure at the closing of the intake valve over that of the same gas where the exhaust valve opens.
+    pub fn share_at_exhaust(&self) -> f64 {
+        self.opening_share
     }
 
     /// Work over a whole cycle in J: fixed, per kPa, per joule of heat.

@@ -37,7 +37,8 @@ const DISAGREEMENTS: usize = 4096;
 pub struct Engine {
     plant: Plant,
     leads: Leads,
-    inputs: [Converter; 8],
+    /// The inputs that are carried, the first ones.
+    inputs: Vec<Converter>,
     noise: Pcg64Mcg,
     rate: f64,
     /// Engine time of sample 0 at the present rate, and samples made since.
@@ -53,8 +54,8 @@ impl Engine {
     pub fn from_scenario(scenario: &Scenario, seed: u64) -> Self {
         let plant = Plant::new(scenario, seed);
         Self {
-            leads: Leads::new(&scenario.engine, &scenario.faults, &plant),
-            inputs: Converter::inputs(scenario.noise),
+            leads: Leads::new(&scenario.engine, &scenario.faults, &plant, seed),
+            inputs: Converter::inputs(scenario.noise).to_vec(),
             // A stream of its own, so that the physics does not depend on the sample rate.
             noise: Pcg64Mcg::seed_from_u64(seed ^ 0x6e6f_6973_6520_2020),
             rate: 200_000.0,
@@ -71,6 +72,14 @@ impl Engine {
     #[must_use]
     pub fn with_truth(mut self, seconds: f64) -> Self {
         self.log = new_log(seconds, &self.plant);
+        self
+    }
+
+    /// Carries only the first `count` inputs, from 1 to 8: three of them are crank and cams, and cost less.
+    #[must_use]
+    pub fn with_inputs(mut self, count: usize) -> Self {
+        self.inputs.truncate(count.max(1));
+        self.leads.carry(self.inputs.len());
         self
     }
 

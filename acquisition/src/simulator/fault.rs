@@ -2,6 +2,7 @@
 
 use super::blueprint::{Cam, CamPlan};
 use super::bounds;
+use super::disturbance::Disturbance;
 use serde::Deserialize;
 
 /// A cam or both.
@@ -191,11 +192,55 @@ pub enum Fault {
         #[serde(deserialize_with = "bounds::positive")]
         factor: f64,
     },
+    /// A tooth of the crank's wheel is chipped or bent.
+    ToothDamaged {
+        /// Which tooth, counted from 1 among those that are there.
+        tooth: usize,
+        /// What is left of its height. A Hall sensor does not see one below a half.
+        #[serde(deserialize_with = "bounds::fraction")]
+        height: f64,
+        /// Crank degrees by which its mark comes late.
+        #[serde(default)]
+        shift: f64,
+        /// Earliest time.
+        #[serde(default)]
+        after: f64,
+    },
+    /// A tooth of the crank's wheel has broken off.
+    ToothMissing {
+        /// Which tooth, counted from 1 among those that are there.
+        tooth: usize,
+        /// Earliest time.
+        #[serde(default)]
+        after: f64,
+    },
+    /// Something on the crank's wheel is felt as a tooth, such as a chip on the magnet.
+    ToothExtra {
+        /// Where, crank degrees after tooth 1.
+        #[serde(deserialize_with = "bounds::not_negative")]
+        at: f64,
+        /// Its height as a part of a tooth's. A Hall sensor does not see one below a half.
+        #[serde(deserialize_with = "bounds::fraction")]
+        height: f64,
+        /// Earliest time.
+        #[serde(default)]
+        after: f64,
+    },
+    /// The signal of a sensor is disturbed on its way to the scope; the controller does not notice.
+    Signal {
+        /// Which sensor.
+        wheel: Wheel,
+        /// How.
+        how: Disturbance,
+        /// Earliest time.
+        #[serde(default)]
+        after: f64,
+    },
 }
 
 impl Fault {
-    /// Checks what one figure alone cannot show. The error is one sentence.
-    pub(super) fn check(&self) -> Result<(), String> {
+    /// Checks what one figure alone cannot show, on an engine with these marks. The error is one sentence.
+    pub(super) fn check(&self, marks: &[f64]) -> Result<(), String> {
         if let Some(n) = self.inputs().into_iter().find(|n| !(1..=8).contains(n)) {
             return Err(format!("the scope has inputs 1 to 8, not {n}"));
         }
@@ -223,7 +268,27 @@ impl Fault {
                 "a silence of {lasts} s every {every} s would never end"
             ));
         }
-        Ok(())
+        match *self {
+            Self::ToothDamaged { tooth, .. } | Self::ToothMissing { tooth, .. }
+                if !(1..=marks.len()).contains(&tooth) =>
+            {
+                let there = marks.len();
+                Err(format!(
+                    "the crank's wheel has teeth 1 to {there}, not {tooth}"
+                ))
+            }
+            _ => Ok(()),
+        }
+    }
+
+    /// When a tooth of the crank's wheel is harmed, if that is what it does.
+    pub(super) fn harms_tooth_after(&self) -> Option<f64> {
+        match *self {
+            Self::ToothDamaged { after, .. }
+            | Self::ToothMissing { after, .. }
+            | Self::ToothExtra { after, .. } => Some(after),
+            _ => None,
+        }
     }
 
     /// Inputs of the scope that it names, counted from 1.
@@ -241,7 +306,11 @@ impl Fault {
             | Self::CommandLostAbove { .. }
             | Self::CamSensorDropout { .. }
             | Self::WeakCylinder { .. }
-            | Self::FeedResistance { .. } => Vec::new(),
+            | Self::FeedResistance { .. }
+            | Self::ToothDamaged { .. }
+            | Self::ToothMissing { .. }
+            | Self::ToothExtra { .. }
+            | Self::Signal { .. } => Vec::new(),
         }
     }
 }
@@ -386,7 +455,11 @@ fn acts(fault: &Fault, begun: bool, now: Conditions) -> bool {
         | Fault::CommandStuckOn { after, .. }
         | Fault::WeakCylinder { after, .. }
         | Fault::FeedResistance { after, .. }
-        | Fault::LeadOff { after, .. } => after <= 0.0 || now.time >= after,
+        | Fault::LeadOff { after, .. }
+        | Fault::ToothDamaged { after, .. }
+        | Fault::ToothMissing { after, .. }
+        | Fault::ToothExtra { after, .. }
+        | Fault::Signal { after, .. } => after <= 0.0 || now.time >= after,
         Fault::LeadsSwapped { .. } | Fault::ProbeFactor { .. } => true,
     }
 }
@@ -441,7 +514,13 @@ fn apply(fault: &Fault, cams: [&CamPlan; 2], all: &mut Effects) {
             }
         }
         Fault::FeedResistance { ohms, .. } => all.feed += ohms,
-        // These act at the scope's inputs; the onset is noted here, the effect is made there.
-        Fault::LeadOff { .. } | Fault::LeadsSwapped { .. } | Fault::ProbeFactor { .. } => {}
+        // These act at the sensors and the scope's inputs; the onset is noted here, the effect is made there.
+        Fault::LeadOff { .. }
+        | Fault::LeadsSwapped { .. }
+        | Fault::ProbeFactor { .. }
+        | Fault::ToothDamaged { .. }
+        | Fault::ToothMissing { .. }
+        | Fault::ToothExtra { .. }
+        | Fault::Signal { .. } => {}
     }
 }

@@ -66,6 +66,7 @@ impl Plant {
         let rpm = match scenario.driver.first() {
             Some(Segment::Idle { .. } | Segment::Throttle { .. }) => blueprint.block.idle,
             Some(Segment::Speed { rpm, .. } | Segment::Fixed { rpm, .. }) => *rpm,
+            Some(Segment::Profile { from, .. }) => *from,
             Some(Segment::Stopped { .. } | Segment::Crank { .. } | Segment::Start { .. })
             | None => 0.0,
         };
@@ -163,10 +164,10 @@ impl Plant {
         let (start, end) = (self.start(), self.end());
         // Temperatures change over seconds, faults at any step.
         self.look_at_faults(start);
-        let (segment, number) = self.script.at(start);
+        let asked = self.script.at(start);
         let (angle, speed) = (self.shaft.angle, self.shaft.speed);
         self.shaft.weaken(self.effects.cylinders);
-        self.shaft.step(STEP, segment, number, &mut self.rng);
+        self.shaft.step(STEP, asked, &mut self.rng);
         let bend = (self.shaft.speed - speed) / STEP;
         self.motion = [angle, speed, bend];
         let starter = if self.shaft.starter_on() {

@@ -187,7 +187,7 @@ impl Scenario {
             why,
         };
         let wanted = raw.engine.get_ref();
-        let engine = match beside {
+        let engine: Blueprint = match beside {
             Some(dir) if wanted.ends_with(".toml") => {
                 let path = dir.join(wanted);
                 read_toml(&path.display().to_string(), &read(&path)?)?
@@ -211,10 +211,11 @@ impl Scenario {
             let why = format!("no such segment; they are counted from 1 to {segments}");
             return Err(wrong(n.span(), why));
         }
+        let marks = engine.crank.all_marks();
         for fault in &raw.faults {
             fault
                 .get_ref()
-                .check()
+                .check(&marks)
                 .map_err(|why| wrong(fault.span(), why))?;
         }
         Ok(Self {
@@ -334,6 +335,80 @@ mod tests {
             error.starts_with(&format!("e.toml, line {at}: firing_order")),
             "{error}"
         );
+    }
+
+    #[test]
+    fn every_kind_of_harm_to_wheel_and_signal_reads() {
+        let good = SCENARIOS[0].1;
+        let harm = |text: &str| {
+            let text = format!("{good}\n[[faults]]\n{text}\n");
+            Scenario::from_toml("x.toml", &text).map_err(|e| e.to_string())
+        };
+        let example = |line: &&str| line.trim_start_matches('#').trim().starts_with("how = ");
+        let mut read = 0;
+        // The examples in the scenario that explains every entry.
+        for line in good.lines().filter(example) {
+            let how = line
+                .trim_start_matches('#')
+                .split('(')
+                .next()
+                .unwrap_or_default();
+            let text = format!(
+                "kind = \"signal\"\nwheel = \"crank\"\nafter = 3\n{}",
+                how.trim()
+            );
+            assert!(harm(&text).is_ok(), "{text}: {:?}", harm(&text));
+            read += 1;
+        }
+        assert_eq!(read, 6);
+        for text in [
+            "kind = \"tooth-damaged\"\ntooth = 12\nheight = 0.4\nshift = 0.8",
+            "kind = \"tooth-missing\"\ntooth = 58",
+            "kind = \"tooth-extra\"\nat = 351\nheight = 0.7",
+        ] {
+            assert!(harm(text).is_ok(), "{text}: {:?}", harm(text));
+        }
+        let error = harm("kind = \"tooth-missing\"\ntooth = 59").unwrap_err();
+        assert!(
+            error.ends_with("the crank's wheel has teeth 1 to 58, not 59"),
+            "{error}"
+        );
+    }
+
+    #[test]
+    fn wheels_of_every_kind_read_and_wrong_ones_do_not() {
+        let plain = "teeth = 60\nmissing = 2\n";
+        let read = |wheel: &str| {
+            let text = ENGINES[0].1.replacen(plain, wheel, 1);
+            read_toml::<Blueprint>("e.toml", &text).map_err(|e| e.to_string())
+        };
+        for (wheel, marks, period) in [
+            (plain, 58, 360.0),
+            (
+                "teeth = 36\nwithout = [14, 15, 32, 33, 35, 36]\n",
+                30,
+                360.0,
+            ),
+            ("teeth = 12\nadded = true\n", 13, 360.0),
+            ("teeth = 24\non_cam = true\n", 24, 720.0),
+            ("marks = [0, 70, 180, 250]\nreach = 14\n", 4, 360.0),
+        ] {
+            let engine = read(wheel).unwrap();
+            assert_eq!(engine.crank.all_marks().len(), marks, "{wheel}");
+            assert!((engine.crank.period() - period).abs() < 1e-9, "{wheel}");
+        }
+        for (wheel, why) in [
+            ("teeth = 1\n", "2 to 255 teeth"),
+            ("teeth = 36\nwithout = [1]\n", "tooth 1 stays"),
+            ("teeth = 12\nmarks = [0, 90]\n", "marks say it all"),
+            ("marks = [0, 90, 80]\n", "marks must rise"),
+            ("teeth = 4\ncoded = \"nwwn\"\n", "need a Hall sensor"),
+            ("teeth = 4\ncoded = \"nww\"\n", "coded must hold 4 letters"),
+            ("teeth = 60\nwobble = 4\n", "wobble must be below"),
+        ] {
+            let error = read(wheel).unwrap_err();
+            assert!(error.contains(why), "{wheel}: {error}");
+        }
     }
 
     #[test]

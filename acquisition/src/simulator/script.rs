@@ -62,6 +62,23 @@ pub enum Segment {
         #[serde(default, deserialize_with = "bounds::not_negative")]
         load: f64,
     },
+    /// A dynamometer drives the crank at a speed that goes in a straight line, with ripple on it; backwards
+    /// where the speed is negative. Speed = line · (1 + Σ depth/2 · sin(order · crank angle)).
+    Profile {
+        /// Speed at the start, rpm.
+        #[serde(deserialize_with = "bounds::signed_speed")]
+        from: f64,
+        /// Speed at the end, rpm.
+        #[serde(deserialize_with = "bounds::signed_speed")]
+        to: f64,
+        /// Duration.
+        #[serde(deserialize_with = "bounds::positive")]
+        seconds: f64,
+        /// [order, depth]: swings per crank turn, and their size from peak to peak over the mean. Half
+        /// the number of cylinders is the order of their compressions.
+        #[serde(default, deserialize_with = "bounds::ripple")]
+        ripple: Vec<[f64; 2]>,
+    },
     /// A dynamometer holds exactly this speed, without any ripple.
     Fixed {
         /// The speed.
@@ -83,6 +100,7 @@ impl Segment {
             | Self::Idle { seconds }
             | Self::Speed { seconds, .. }
             | Self::Throttle { seconds, .. }
+            | Self::Profile { seconds, .. }
             | Self::Fixed { seconds, .. } => seconds,
         }
     }
@@ -94,8 +112,20 @@ pub(super) struct Script {
     segments: Vec<Segment>,
     repeat_from: Option<usize>,
     at: usize,
+    begins: f64,
     ends: f64,
     entered: u64,
+}
+
+/// What is asked at an instant.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Asked<'a> {
+    /// The segment in force.
+    pub segment: &'a Segment,
+    /// Changes whenever a new one begins.
+    pub number: u64,
+    /// Seconds since it began; not below 0, also while the engine warms up.
+    pub elapsed: f64,
 }
 
 impl Script {
@@ -105,13 +135,14 @@ impl Script {
             segments: segments.to_vec(),
             repeat_from,
             at: 0,
+            begins: 0.0,
             ends,
             entered: 0,
         }
     }
 
-    /// The segment in force, and a number that changes whenever a new one begins.
-    pub fn at(&mut self, time: f64) -> (&Segment, u64) {
+    /// What is asked at a time, which must not go back.
+    pub fn at(&mut self, time: f64) -> Asked<'_> {
         while time >= self.ends {
             if self.at + 1 < self.segments.len() {
                 self.at += 1;
@@ -121,9 +152,14 @@ impl Script {
                 self.ends = f64::INFINITY;
                 break;
             }
+            self.begins = self.ends;
             self.ends += self.segments[self.at].seconds();
             self.entered += 1;
         }
-        (&self.segments[self.at], self.entered)
+        Asked {
+            segment: &self.segments[self.at],
+            number: self.entered,
+            elapsed: (time - self.begins).max(0.0),
+        }
     }
 }

@@ -33,9 +33,9 @@ pub struct CamTruth {
 pub struct Truth {
     /// Seconds since the first sample at the present rate.
     pub time: f64,
-    /// Crank degrees after firing TDC of cylinder 1, unwrapped.
+    /// Crank degrees after firing TDC of cylinder 1, unwrapped; falls while the crank turns back.
     pub angle: f64,
-    /// Instantaneous speed, rpm.
+    /// Instantaneous speed, rpm; negative while the crank turns back.
     pub rpm: f64,
     /// Manifold pressure, kPa.
     pub manifold: f64,
@@ -48,6 +48,11 @@ pub struct Truth {
 }
 
 impl Truth {
+    /// Whether the crank turns against its usual direction.
+    pub fn is_backwards(&self) -> bool {
+        self.rpm < 0.0
+    }
+
     /// Crank angle in [0, 720) after firing TDC of cylinder 1.
     pub fn crank_angle(&self) -> f64 {
         self.angle.rem_euclid(720.0)

@@ -1,32 +1,144 @@
-//! The tone wheel of the crank and what its sensor gives at an angle and a speed.
+//! What the sensor before a tone wheel gives at an angle and a speed.
 
-use super::blueprint::{CrankSensor, CrankWheel};
+use super::crankwheel::{CrankSensor, CrankWheel};
+use super::fault::Fault;
+use std::f64::consts::{PI, TAU};
 
 /// Rise and fall times of an open-collector output with its pull-up, seconds (assumed).
 const RISE: f64 = 1.0e-6;
 const FALL: f64 = 0.1e-6;
-/// How far, in tooth pitches, the flux of the last tooth reaches into the gap (assumed).
+/// How far, in tooth pitches, the flux of a tooth without a neighbour reaches (assumed).
 const REACH: f64 = 0.9;
+/// A tooth lower than this part of a whole one does not switch a Hall sensor (assumed; the data sheet of
+/// the ATS673 names 40 and 50 % of the field's swing as the points at which it switches).
+const SWITCHES: f64 = 0.5;
+
+/// A tooth as it stands.
+#[derive(Debug, Clone, Copy)]
+struct Tooth {
+    /// Counted from 1; 0 of what is no tooth.
+    number: usize,
+    /// Crank degrees after tooth 1 of the sound wheel.
+    at: f64,
+    /// Part of a whole tooth's height.
+    height: f64,
+    /// Crank degrees for which it holds a Hall output low.
+    width: f64,
+}
 
 /// The wheel with its sensor.
 #[derive(Debug, Clone)]
 pub(super) struct ToneWheel {
     plan: CrankWheel,
-    pitch: f64,
+    period: f64,
+    felt: f64,
+    /// The sound teeth, and those that stand now, both in rising order.
+    sound: Vec<Tooth>,
+    teeth: Vec<Tooth>,
+    /// What becomes of the teeth, with the time of each, in the order of time.
+    harms: Vec<(f64, Fault)>,
+    harmed: usize,
+    /// The tooth that passed last; a guess to begin looking from.
+    last: usize,
 }
 
 impl ToneWheel {
-    pub fn new(plan: &CrankWheel) -> Self {
-        Self {
+    pub fn new(plan: &CrankWheel, faults: &[Fault]) -> Self {
+        let width = match plan.sensor {
+            CrankSensor::Vr { .. } => 0.0,
+            CrankSensor::Hall { tooth_width, .. } => tooth_width,
+        };
+        let widths = plan.widths(width);
+        let tooth = |(n, (at, width))| Tooth {
+            number: n + 1,
+            at,
+            height: 1.0,
+            width,
+        };
+        let sound: Vec<Tooth> = plan
+            .all_marks()
+            .into_iter()
+            .zip(widths)
+            .enumerate()
+            .map(tooth)
+            .collect();
+        let mut harms: Vec<(f64, Fault)> = (faults.iter())
+            .filter_map(|f| Some((f.harms_tooth_after()?, f.clone())))
+            .collect();
+        harms.sort_by(|a, b| a.0.total_cmp(&b.0));
+        let mut wheel = Self {
             plan: plan.clone(),
-            pitch: 360.0 / f64::from(plan.teeth),
+            period: plan.period(),
+            felt: plan.felt(),
+            teeth: sound.clone(),
+            sound,
+            harms,
+            harmed: 0,
+            last: 0,
+        };
+        wheel.settle(0.0);
+        wheel
+    }
+
+    /// Harms the teeth whose time has come.
+    pub fn settle(&mut self, time: f64) {
+        while let Some((_, fault)) = self.harms.get(self.harmed).filter(|h| h.0 <= time) {
+            let of = |number: usize| self.teeth.iter().position(|t| t.number == number);
+            match *fault {
+                Fault::ToothDamaged {
+                    tooth,
+                    height,
+                    shift,
+                    ..
+                } => {
+                    if let Some(n) = of(tooth) {
+                        let t = &mut self.teeth[n];
+                        // A lower tooth holds the output for a shorter time on either side.
+                        let shorter = t.width * (1.0 - height) / 2.0;
+                        t.height = height;
+                        t.width = (t.width - 2.0 * shorter).max(0.0);
+                        t.at = (t.at + shift + shorter).rem_euclid(self.period);
+                    }
+                }
+                Fault::ToothMissing { tooth, .. } => {
+                    if let Some(n) = of(tooth) {
+                        let _ = self.teeth.remove(n);
+                    }
+                }
+                Fault::ToothExtra { at, height, .. } => {
+                    let width = self.sound[0].width * height;
+                    self.teeth.push(Tooth {
+                        number: 0,
+                        at,
+                        height,
+                        width,
+                    });
+                }
+                _ => {}
+            }
+            if let CrankSensor::Hall { .. } = self.plan.sensor {
+                self.teeth.retain(|t| t.height >= SWITCHES);
+            }
+            self.teeth.sort_by(|a, b| a.at.total_cmp(&b.at));
+            self.last = 0;
+            self.harmed += 1;
         }
     }
 
-    /// Volts at crank `angle` (degrees after TDC 1) and `speed` (degrees per second).
+    /// Volts at crank `angle` (degrees after TDC 1) and `speed` (degrees per second, negative backwards).
     /// `early` is how far the wheel has slipped ahead.
-    pub fn volts(&self, angle: f64, speed: f64, early: f64) -> f64 {
-        let on_wheel = (angle + self.plan.gap_to_tdc + early).rem_euclid(360.0);
+    pub fn volts(&mut self, angle: f64, speed: f64, early: f64) -> f64 {
+        let mut on_wheel = (angle + self.plan.gap_to_tdc + early).rem_euclid(self.period);
+        if self.plan.wobble > 0.0 {
+            let error = self.plan.wobble * (on_wheel / self.period * TAU).sin();
+            on_wheel = (on_wheel + error).rem_euclid(self.period);
+        }
+        let Some((before, after, since, pitch)) = self.between(on_wheel) else {
+            return match self.plan.sensor {
+                CrankSensor::Vr { .. } => 0.0,
+                CrankSensor::Hall { high, .. } => high,
+            };
+        };
         match self.plan.sensor {
             CrankSensor::Vr {
                 volts_per_rpm,
@@ -34,52 +146,72 @@ impl ToneWheel {
                 inverted,
             } => {
                 let sign = if inverted { -1.0 } else { 1.0 };
-                let eccentric = 1.0 + runout * on_wheel.to_radians().sin();
-                sign * volts_per_rpm * speed / 6.0 * eccentric * self.flux_slope(on_wheel)
+                let eccentric = 1.0 + runout * (on_wheel / self.period * TAU).sin();
+                let slope = flux_slope(since, pitch, self.felt, [before.height, after.height]);
+                sign * volts_per_rpm * speed / 6.0 * eccentric * slope
             }
-            CrankSensor::Hall {
-                low,
-                high,
-                tooth_width,
-            } => {
-                let tooth = (on_wheel / self.pitch).floor();
-                let since = on_wheel - tooth * self.pitch;
-                let there = tooth < f64::from(self.plan.teeth - self.plan.missing);
-                let (from, to, passed, constant) = if there && since < tooth_width {
-                    (high, low, since, FALL)
-                } else if there {
-                    (low, high, since - tooth_width, RISE)
-                } else {
-                    return high;
+            CrankSensor::Hall { low, high, .. } => {
+                // Backwards the same edges are passed from their other side.
+                let covered = since < before.width;
+                let passed = match (covered, speed >= 0.0) {
+                    (true, true) => since,
+                    (true, false) => before.width - since,
+                    (false, true) => since - before.width,
+                    (false, false) => pitch - since,
                 };
-                settle(from, to, passed / speed.max(1e-9), constant)
+                hall(!covered, low, high, passed / speed.abs().max(1e-9))
             }
         }
     }
 
-    /// Slope of the flux over the angle, peak 1: falls through zero in the middle of each tooth.
-    fn flux_slope(&self, on_wheel: f64) -> f64 {
-        let pitches = on_wheel / self.pitch;
-        let present = f64::from(self.plan.teeth - self.plan.missing);
-        let nearest = pitches.round();
-        let x = pitches - nearest;
-        if nearest < present - 1.0 && nearest > 0.0 {
-            return -(x * std::f64::consts::TAU).sin();
+    /// The teeth on either side, crank degrees since the one before, and their distance.
+    fn between(&mut self, on_wheel: f64) -> Option<(Tooth, Tooth, f64, f64)> {
+        let count = self.teeth.len();
+        let holds = |n: usize| {
+            self.teeth[n].at <= on_wheel && self.teeth.get(n + 1).is_none_or(|t| on_wheel < t.at)
+        };
+        if count == 0 {
+            return None;
         }
-        // Round to the last tooth or the first, whichever the angle is next to.
-        let after_last = pitches - (present - 1.0);
-        let before_first = f64::from(self.plan.teeth) - pitches;
-        if pitches < 0.5 {
-            -(pitches * std::f64::consts::TAU).sin()
-        } else if after_last < 0.0 {
-            -(after_last * std::f64::consts::TAU).sin()
-        } else if after_last < REACH {
-            -flank(after_last)
-        } else if before_first < REACH {
-            flank(before_first)
-        } else {
-            0.0
+        if !holds(self.last) {
+            let next = (self.last + 1) % count;
+            self.last = if holds(next) {
+                next
+            } else {
+                let after = self.teeth.partition_point(|t| t.at <= on_wheel);
+                after.checked_sub(1).unwrap_or(count - 1)
+            };
         }
+        let before = self.teeth[self.last];
+        let around = |degrees: f64| {
+            if degrees < 0.0 {
+                degrees + self.period
+            } else {
+                degrees
+            }
+        };
+        let after = self.teeth[(self.last + 1) % count];
+        let pitch = around(after.at - before.at);
+        let pitch = if pitch > 0.0 { pitch } else { self.period };
+        Some((before, after, around(on_wheel - before.at), pitch))
+    }
+}
+
+/// Slope of the flux over the angle between two teeth, peak 1 in a row of whole teeth: it falls through
+/// zero in the middle of each tooth. `felt` is the pitch of that row.
+fn flux_slope(since: f64, pitch: f64, felt: f64, heights: [f64; 2]) -> f64 {
+    if pitch < 2.0 * REACH * felt {
+        // Teeth that lie closer swing the flux less, in shorter time: no more than in the row.
+        let height = heights[usize::from(since >= pitch / 2.0)];
+        return -height * (felt / pitch).min(1.0) * (since / pitch * TAU).sin();
+    }
+    let (left, right) = (since / felt, (pitch - since) / felt);
+    if left < REACH {
+        -heights[0] * flank(left)
+    } else if right < REACH {
+        heights[1] * flank(right)
+    } else {
+        0.0
     }
 }
 
@@ -87,14 +219,14 @@ impl ToneWheel {
 /// then dying away over the width of the gap.
 fn flank(x: f64) -> f64 {
     if x < 0.25 {
-        (x * std::f64::consts::TAU).sin()
+        (x * TAU).sin()
     } else {
-        0.5 * (1.0 + ((x - 0.25) / (REACH - 0.25) * std::f64::consts::PI).cos())
+        0.5 * (1.0 + ((x - 0.25) / (REACH - 0.25) * PI).cos())
     }
 }
 
 /// An output that has been on its way `from` one level `to` another for some time.
-pub(super) fn settle(from: f64, to: f64, since: f64, constant: f64) -> f64 {
+fn settle(from: f64, to: f64, since: f64, constant: f64) -> f64 {
     let x = since / constant;
     if x > 20.0 {
         to
@@ -113,72 +245,4 @@ pub(super) fn hall(open: bool, low: f64, high: f64, since: f64) -> f64 {
 }
 
 #[cfg(test)]
-mod tests {
-    use super::*;
-
-    fn wheel(teeth: u16, missing: u16) -> ToneWheel {
-        let sensor = CrankSensor::Vr {
-            volts_per_rpm: 0.005,
-            runout: 0.0,
-            inverted: false,
-        };
-        ToneWheel::new(&CrankWheel {
-            teeth,
-            missing,
-            gap_to_tdc: 108.0,
-            sensor,
-        })
-    }
-
-    #[test]
-    fn the_voltage_falls_through_zero_in_the_middle_of_every_tooth() {
-        let w = wheel(60, 2);
-        for tooth in 0..58 {
-            let middle = f64::from(tooth) * 6.0 - 108.0;
-            let v = |off: f64| w.volts(middle + off, 6000.0, 0.0);
-            assert!(v(0.0).abs() < 1e-9, "tooth {tooth}");
-            assert!(v(-0.01) > 0.0 && v(0.01) < 0.0, "tooth {tooth}");
-            // The zero crossing is equally steep on both sides, in the row and at the gap.
-            assert!((v(-0.01) + v(0.01)).abs() < 1e-6, "tooth {tooth}");
-        }
-    }
-
-    #[test]
-    fn the_gap_is_flat_and_amplitude_follows_speed() {
-        let w = wheel(60, 2);
-        assert!(w.volts(57.0 * 6.0 + 9.0 - 108.0, 6000.0, 0.0).abs() < 1e-12);
-        let peak = |speed: f64| w.volts(10.0 * 6.0 - 1.5 - 108.0, speed, 0.0);
-        assert!((peak(6.0 * 6000.0) - 30.0).abs() < 1e-9);
-        assert!((peak(6.0 * 200.0) - 1.0).abs() < 1e-9);
-    }
-
-    /// 36-1: every mark 10 degrees after the last, one of 20; low for half of each pitch.
-    #[test]
-    fn a_hall_output_falls_at_each_mark_and_stays_high_in_the_gap() {
-        let sensor = CrankSensor::Hall {
-            low: 0.2,
-            high: 5.0,
-            tooth_width: 5.0,
-        };
-        let plan = CrankWheel {
-            teeth: 36,
-            missing: 1,
-            gap_to_tdc: 84.0,
-            sensor,
-        };
-        let w = ToneWheel::new(&plan);
-        for tooth in 0..36 {
-            let mark = f64::from(tooth) * 10.0 - 84.0;
-            let v = |off: f64| w.volts(mark + off, 6000.0, 0.0);
-            let inside = if tooth < 35 { 0.2 } else { 5.0 };
-            assert!((v(-0.5) - 5.0).abs() < 1e-6, "before {tooth}");
-            assert!(
-                (v(2.5) - inside).abs() < 1e-6 && (v(7.5) - 5.0).abs() < 1e-6,
-                "at {tooth}"
-            );
-        }
-        // One time constant (1 µs, 0.006 degrees at this speed) after the rise 63 % of it is done.
-        let rising = w.volts(5.006 - 84.0, 6000.0, 0.0);
-        assert!((rising - (0.2 + 4.8 * (1.0 - (-1.0_f64).exp()))).abs() < 1e-6);
-    }
-}
+mod tests;
