@@ -1,11 +1,14 @@
 //! One cam: its edges in crank angle, each matched with the reference, and the phase they give.
 
 use crate::cycle::{Cycle, Doubt, Verdict};
+use crate::drift::DriftWatch;
 use crate::edge::Edge;
 use crate::engine::{CamSheet, EdgeKind};
 use crate::pattern::{Belief, Pattern, PatternEdge, wrap};
+use crate::phase::{self, ExtrapolatedPhase, Extrapolation, Front, PhaseDetail, SampleAge};
 use crate::reading::{Reading, Why};
-use crate::units::{CrankAngle, CrankDegrees, Seconds};
+use crate::runout::Runout;
+use crate::units::{CrankAngle, CrankDegrees, Rpm, Seconds};
 use std::collections::VecDeque;
 
 /// Crank degrees without a matched edge after which a phase is stale: 1.5 cam revolutions.
@@ -28,6 +31,11 @@ const FASTEST: f64 = 250.0;
 const SPIKE: f64 = 2.0;
 /// A reference edge comes once in 720 degrees; a second within this is another edge.
 const AGAIN: f64 = 360.0;
+/// A phaser at rest is steady when the mean phase of its revolutions stays within this, crank degrees, for the
+/// time below, seconds: one that still creeps home at 8 degrees a second (cold oil) leaves it at once. A narrower
+/// band would learn nothing from an engine that shakes at idle.
+const STEADY: f64 = 0.5;
+const STEADY_FOR: f64 = 1.0;
 /// Edges held at most; a cam has no more than some twenty in a revolution, the rest is noise.
 const MOST_EDGES: usize = 96;
 /// Edges that wait for the crank at most: a block of a few seconds at full speed.
@@ -84,12 +92,19 @@ pub(crate) struct Cam {
     judged: bool,
     /// Last phase and its time, kept when the crank is lost.
     last: Option<(f64, f64)>,
+    /// Whether the phaser has been at rest throughout this revolution.
+    rested: bool,
+    /// When the phase at rest became steady, and about what.
+    steady: Option<(f64, f64)>,
+    runout: Runout,
+    drift: DriftWatch,
 }
 
 impl Cam {
     pub fn new(sheet: &CamSheet, rate: f64) -> Self {
         let pattern = Pattern::new(sheet);
         let [like, any] = pattern.closest();
+        let runout = Runout::new(pattern.edges.iter().map(|e| e.kind));
         Self {
             reach: REACH.min(0.45 * like),
             spike: SPIKE.min(0.25 * any),
@@ -103,6 +118,10 @@ impl Cam {
             mismatch: false,
             judged: false,
             last: None,
+            rested: false,
+            steady: None,
+            runout,
+            drift: DriftWatch::new(rate, sheet.sprocket_teeth.map(|n| 720.0 / f64::from(n))),
         }
     }
 
@@ -128,6 +147,7 @@ impl Cam {
     /// Says whether the phaser is known to be at rest.
     pub fn set_at_rest(&mut self, at_rest: bool) {
         self.at_rest = at_rest;
+        self.rested &= at_rest;
     }
 
     /// Takes the next edge away if it and `edge` before it are a spike: too near for a window.
@@ -156,6 +176,7 @@ impl Cam {
         self.edges.clear();
         self.about = None;
         self.since = Some(angle);
+        self.steady = None;
         self.judged = false;
         self.mismatch = false;
     }
@@ -252,6 +273,7 @@ impl Cam {
         }
         self.since = Some(now);
         self.judged = true;
+        self.learn();
         if resolved && self.is_as_expected() {
             self.mismatch = false;
             return Some(Heard::AsExpected);
@@ -275,17 +297,41 @@ impl Cam {
         Some(Heard::Fits(verdict))
     }
 
-    /// Whether the last revolution had every edge of the pattern, no other, and a phase that the phaser can have.
-    fn is_as_expected(&self) -> bool {
-        let (mut count, mut all) = (0, true);
-        for e in self.last_revolution() {
-            count += 1;
-            all &= e.matched.is_some();
+    /// Learns from the last revolution if the cam rested steadily and every edge was there.
+    fn learn(&mut self) {
+        let rested = std::mem::replace(&mut self.rested, self.at_rest);
+        let whole = self.whole_revolution().filter(|_| rested);
+        let (Some(phases), Some(at)) = (whole, self.edges.back().map(|e| e.at)) else {
+            self.steady = None;
+            return;
+        };
+        let (sum, n) = phases.iter().fold((0.0, 0.0), |(s, n), p| (s + p, n + 1.0));
+        let mean: f64 = sum / n;
+        match self.steady {
+            Some((since, about)) if (mean - about).abs() <= STEADY => {
+                if at - since >= STEADY_FOR * self.rate {
+                    self.runout.learn(&phases);
+                    self.drift.push(at, mean);
+                }
+            }
+            _ => self.steady = Some((at, mean)),
         }
-        all && count == self.pattern.edges.len()
-            && self
-                .mean()
-                .is_some_and(|m| self.pattern.believes(m, Belief::Travel))
+    }
+
+    /// The phase at each reference edge if the last revolution had every one of them and no other.
+    fn whole_revolution(&self) -> Option<Vec<f64>> {
+        let mut phases = vec![None; self.pattern.edges.len()];
+        for e in self.last_revolution() {
+            let (reference, phase) = e.matched?;
+            phases[reference] = Some(phase);
+        }
+        phases.into_iter().collect()
+    }
+
+    /// Whether the last revolution was whole, and its phase one that the phaser can have.
+    fn is_as_expected(&self) -> bool {
+        let mean = self.whole_revolution().and_then(|_| self.mean());
+        mean.is_some_and(|m| self.pattern.believes(m, Belief::Travel))
     }
 
     /// Compares the expectation with the fit of the last revolution, and matches that revolution
@@ -327,6 +373,10 @@ impl Cam {
         for e in &mut self.edges {
             e.matched = None;
         }
+        // What was learnt belongs to other edges.
+        self.steady = None;
+        self.runout = Runout::new(self.pattern.edges.iter().map(|e| e.kind));
+        self.drift = self.drift.renewed();
     }
 
     /// Edges of the last cam revolution: backwards from the newest until a reference edge comes again.
@@ -350,11 +400,11 @@ impl Cam {
         2 * matched > all.max(self.pattern.edges.len())
     }
 
-    /// Phases of the last cam revolution up to the last matched edge, each reference edge once.
-    fn phases(&self) -> Vec<f64> {
+    /// Matched edges of the last cam revolution up to the last one, each reference edge once, newest first.
+    fn matches(&self) -> Vec<(usize, Front)> {
         let mut seen = vec![false; self.pattern.edges.len()];
         let mut newest = None;
-        let mut phases = Vec::new();
+        let mut matches = Vec::new();
         for e in self.edges.iter().rev() {
             if let Some((reference, phase)) = e.matched {
                 let newest = *newest.get_or_insert(e.angle);
@@ -362,11 +412,74 @@ impl Cam {
                 if newest - e.angle < 720.0 + 2.0 * REACH
                     && !std::mem::replace(&mut seen[reference], true)
                 {
-                    phases.push(phase);
+                    let (at, kind) = (e.at, e.kind);
+                    matches.push((reference, Front { at, kind, phase }));
                 }
             }
         }
-        phases
+        matches
+    }
+
+    fn phases(&self) -> Vec<f64> {
+        self.matches().iter().map(|(_, f)| f.phase).collect()
+    }
+
+    /// The same edges without what was learnt of each.
+    fn cleaned(&self) -> Option<Vec<Front>> {
+        self.matches()
+            .into_iter()
+            .map(|(reference, f)| {
+                let phase = f.phase - self.runout.offset(reference)?;
+                Some(Front { phase, ..f })
+            })
+            .collect()
+    }
+
+    /// What the single edges say at `at`; `known` while there is a phase.
+    pub fn detail(&self, at: f64, speed: Option<Rpm>, known: bool) -> PhaseDetail {
+        let kept = PhaseDetail {
+            learnt: self.runout.learnt(),
+            drift: self.drift.state(),
+            ..PhaseDetail::default()
+        };
+        let raw: Vec<Front> = self.matches().into_iter().map(|(_, f)| f).collect();
+        let Some(newest) = raw.first().filter(|_| known) else {
+            return kept;
+        };
+        let of = |kind| phase::figures(raw.iter().filter(move |f| f.kind == kind));
+        let (rising, falling) = (of(EdgeKind::Rising), of(EdgeKind::Falling));
+        let cleaned = self.cleaned();
+        PhaseDetail {
+            rising,
+            falling,
+            difference: rising.zip(falling).map(|(r, f)| r.phase - f.phase),
+            age: Some(SampleAge {
+                age: Seconds((at - newest.at).max(0.0) / self.rate),
+                speed,
+            }),
+            current: phase::current(cleaned.as_ref().unwrap_or(&raw), self.rate),
+            cleaned: cleaned.and_then(|c| phase::figures(c.iter())),
+            ..kept
+        }
+    }
+
+    /// The phase carried on from the newest edge to `at`.
+    pub fn extrapolated(&self, at: f64, how: Extrapolation) -> Option<ExtrapolatedPhase> {
+        let detail = self.detail(at, None, true);
+        let age = detail.age?.age;
+        let current = detail.current;
+        let from = current.map_or(self.mean()?, |c| c.phase.0);
+        let phase = how.carry(from, current.map(|c| c.rate.0), age.0)?;
+        Some(ExtrapolatedPhase {
+            phase: CrankDegrees(self.pattern.within_travel(phase, from)),
+            from: CrankDegrees(from),
+            age,
+        })
+    }
+
+    /// Learnt offset of a reference edge.
+    pub fn offset(&self, reference: usize) -> Option<CrankDegrees> {
+        self.runout.offset(reference).map(CrankDegrees)
     }
 
     fn mean(&self) -> Option<f64> {

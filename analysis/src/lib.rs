@@ -2,10 +2,12 @@
 //! Pure and incremental: no I/O, no clock, no async, no logging.
 
 pub mod calibration;
+pub mod drift;
 pub mod duty;
 pub mod edge;
 pub mod engine;
 pub mod lead;
+pub mod phase;
 pub mod pipeline;
 pub mod quality;
 pub mod reading;
@@ -33,6 +35,7 @@ mod observation;
 mod pattern;
 mod readings;
 pub mod ring;
+mod runout;
 mod sentence;
 mod speed;
 mod supply;

@@ -128,6 +128,11 @@ impl Pattern {
         (low..=high).contains(&phase)
     }
 
+    /// Keeps a phase that was carried on from another within the travel, or where it was if it was outside already.
+    pub fn within_travel(&self, phase: f64, from: f64) -> f64 {
+        phase.clamp(self.travel[0].min(from), self.travel[1].max(from))
+    }
+
     /// How far a phase lies outside the phaser's travel.
     pub fn outside(&self, phase: f64) -> f64 {
         (self.travel[0] - phase)

@@ -6,6 +6,7 @@ use crate::cycle::{Cycle, Doubt};
 use crate::edge::Edge;
 use crate::engine::{EdgeKind, EngineSheet};
 use crate::lead::{CamId, Role};
+use crate::phase::{ExtrapolatedPhase, Extrapolation, PhaseDetail};
 use crate::reading::{Reading, Why};
 use crate::snapshot::Sync;
 use crate::speed;
@@ -43,6 +44,8 @@ pub struct PhaseSample {
     pub edge: usize,
     /// Reference minus measured angle, advance positive.
     pub phase: CrankDegrees,
+    /// What had been learnt of this edge at rest, once enough had: `phase` less this is the phase without runout.
+    pub learnt: Option<CrankDegrees>,
 }
 
 /// One crank revolution, from the first tooth after a gap to the next.
@@ -234,6 +237,7 @@ impl Rotation {
             at: SampleTime(at),
             edge,
             phase: CrankDegrees(phase),
+            learnt: self.cams[cam].offset(edge),
         });
     }
 
@@ -333,7 +337,8 @@ impl Rotation {
         teeth.time_at(began + angle.degrees()).map(SampleTime)
     }
 
-    /// Rolling phase of a cam: circular mean over the edges of its last revolution.
+    /// Rolling phase of a cam: circular mean over the edges of its last revolution. While the phaser moves it lags
+    /// by half of that revolution; [`PhaseDetail::current`] does not.
     pub fn phase(&self, cam: usize) -> Reading<CrankDegrees> {
         let Some(cam) = self.cams.get(cam) else {
             return Reading::Missing(Why::NoReference);
@@ -353,6 +358,23 @@ impl Rotation {
     pub fn spread(&self, cam: usize) -> Option<CrankDegrees> {
         let _ = self.phase(cam).any()?;
         self.cams.get(cam)?.spread()
+    }
+
+    /// What the single edges of a cam say beside its rolling phase.
+    pub fn phase_detail(&self, cam: usize) -> PhaseDetail {
+        let known = self.phase(cam).any().is_some() && self.crank.is_tracking();
+        let speed = self.revolution_speed().any();
+        self.cams
+            .get(cam)
+            .map(|c| c.detail(self.now, speed, known))
+            .unwrap_or_default()
+    }
+
+    /// The phase at the last instant settled, carried on from the newest edge: not measured, and never part of
+    /// [`Self::phase`]. `None` unless that phase is valid and, for [`Extrapolation::Rate`], a rate is known.
+    pub fn phase_extrapolated(&self, cam: usize, how: Extrapolation) -> Option<ExtrapolatedPhase> {
+        let _ = self.phase(cam).valid()?;
+        self.cams.get(cam)?.extrapolated(self.now, how)
     }
 
     /// Measured windows [rising, falling] over the last cycle, oldest first; empty when the cycle is not known.

@@ -2,6 +2,7 @@
 
 use crate::lead::{CamId, Role};
 use crate::quality::Quality;
+use crate::phase::PhaseDetail;
 use crate::reading::Reading;
 use crate::units::{
     Amperes, Band, CrankAngle, CrankDegrees, Hertz, Percent, Rpm, SampleTime, Seconds, Volts,
@@ -59,6 +60,8 @@ pub struct CamSnapshot {
     pub phase: Reading<CrankDegrees>,
     /// Spread (standard deviation) of the edges in that mean.
     pub spread: Option<CrankDegrees>,
+    /// What the single edges say beside the phase.
+    pub detail: PhaseDetail,
     /// Phase that the command lets expect, if it can be told.
     pub due: Option<Band<CrankDegrees>>,
     /// Reference windows at rest: angle of the rising and of the falling edge.

@@ -47,6 +47,7 @@ impl Pipeline {
                 Some(_) => self.rotation.phase(k),
             },
             spread: self.rotation.spread(k),
+            detail: self.rotation.phase_detail(k),
             due: self.judges[k].due(),
             reference: sheet
                 .windows

@@ -1,6 +1,7 @@
 //! Angle, speed and cam phase from mathematically generated edges.
 
 mod crank;
+mod detail;
 mod motion;
 mod phase;
 mod reluctance;

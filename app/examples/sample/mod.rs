@@ -229,6 +229,7 @@ fn following(sheet: &EngineSheet, id: CamId) -> CamSnapshot {
         id,
         phase: Reading::Valid(CrankDegrees(phase)),
         spread: Some(CrankDegrees(0.2)),
+        detail: Default::default(),
         due: Some(Band {
             low: CrankDegrees(phase - 1.2),
             high: CrankDegrees(phase + 1.2),

@@ -293,6 +293,7 @@ fn nothing(sheet: &EngineSheet) -> Snapshot {
             id: cam.cam,
             phase: Reading::Missing(why),
             spread: None,
+            detail: Default::default(),
             due: None::<keyway_analysis::units::Band<CrankDegrees>>,
             reference: cam
                 .windows
