@@ -1,8 +1,8 @@
 //! What the screen, the watcher and the report see: immutable plain data, every number beside its quality.
 
 use crate::lead::{CamId, Role};
-use crate::quality::Quality;
 use crate::phase::PhaseDetail;
+use crate::quality::Quality;
 use crate::reading::Reading;
 use crate::units::{
     Amperes, Band, CrankAngle, CrankDegrees, Hertz, Percent, Rpm, SampleTime, Seconds, Volts,
