@@ -4,6 +4,7 @@ pub mod block;
 pub mod error;
 pub mod fanout;
 pub mod health;
+pub mod import;
 pub mod link;
 pub mod port;
 pub mod recording;

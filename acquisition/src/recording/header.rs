@@ -15,6 +15,8 @@ pub(crate) const STREAM: &str = "keyway.stream";
 pub(crate) const ENGINE_SHEET: &str = "engine.toml";
 /// Attachment with the lead plan.
 pub(crate) const LEAD_PLAN: &str = "leads.toml";
+/// Attachment with the import plan, in a recording that was made from a file.
+pub(crate) const IMPORT_PLAN: &str = "import.toml";
 /// Topic of notes.
 pub(crate) const NOTES: &str = "/notes";
 /// Topic of lead events.
@@ -37,6 +39,9 @@ pub struct RecordingHeader {
     pub engine_sheet: String,
     /// Lead plan as TOML.
     pub lead_plan: String,
+    /// Where an imported recording comes from: its import plan as TOML with the file it was made from
+    /// in the comments above. Empty when it was recorded from a scope.
+    pub import_plan: String,
 }
 
 /// Words written during the recording.

@@ -1,7 +1,9 @@
 //! What a recording holds and where: from its summary, or by walking over its records if it has none.
 
 use super::error::ReadError;
-use super::header::{ENGINE_SHEET, FORMAT, LEAD_PLAN, RecordingHeader, SESSION, STREAM};
+use super::header::{
+    ENGINE_SHEET, FORMAT, IMPORT_PLAN, LEAD_PLAN, RecordingHeader, SESSION, STREAM,
+};
 use crate::block::StreamInfo;
 use mcap::records::{Metadata, Record, op};
 use mcap::sans_io::summary_reader::{SummaryReadEvent, SummaryReader, SummaryReaderOptions};
@@ -288,6 +290,7 @@ fn assemble(
             match a.name.as_str() {
                 ENGINE_SHEET => header.engine_sheet = text()?,
                 LEAD_PLAN => header.lead_plan = text()?,
+                IMPORT_PLAN => header.import_plan = text()?,
                 _ => {}
             }
         }

@@ -2,8 +2,8 @@
 
 use super::error::RecordError;
 use super::header::{
-    ENGINE_SHEET, FORMAT, LEAD_EVENTS, LEAD_PLAN, LeadEvent, NOTES, Note, PROFILE, RecordingHeader,
-    SAMPLE_ENCODING, SESSION, STREAM,
+    ENGINE_SHEET, FORMAT, IMPORT_PLAN, LEAD_EVENTS, LEAD_PLAN, LeadEvent, NOTES, Note, PROFILE,
+    RecordingHeader, SAMPLE_ENCODING, SESSION, STREAM,
 };
 use super::samples;
 use super::store::{Shared, Store};
@@ -357,7 +357,11 @@ fn begin<S: Store>(
     for (name, text) in [
         (ENGINE_SHEET, &header.engine_sheet),
         (LEAD_PLAN, &header.lead_plan),
+        (IMPORT_PLAN, &header.import_plan),
     ] {
+        if name == IMPORT_PLAN && text.is_empty() {
+            continue;
+        }
         // An attachment cannot begin inside a chunk.
         w.flush()?;
         w.attach(&Attachment {

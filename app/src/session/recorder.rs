@@ -57,6 +57,7 @@ impl RecorderThread {
             software: concat!("keyway ", env!("CARGO_PKG_VERSION")).to_owned(),
             engine_sheet: setup.sheet_text.to_string(),
             lead_plan: setup.plan_text.to_string(),
+            import_plan: String::new(),
         };
         let recorder = Recorder::create(path, &header)
             .map_err(|e| Fault::Recording(Arc::from(e.to_string())))?;

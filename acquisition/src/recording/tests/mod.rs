@@ -41,6 +41,7 @@ fn header() -> RecordingHeader {
         software: "test 1".into(),
         engine_sheet: "name = \"Van\"\n# comments are kept\n".into(),
         lead_plan: "name = \"Plan\"\n".into(),
+        import_plan: "# from capture.csv\n".into(),
     }
 }
 
