@@ -7,8 +7,9 @@ use crate::engine::{CrankSheet, Sensor};
 use crate::extremes;
 use crate::lead::{Lead, Role};
 use crate::level::{LevelFinder, Levels};
-use crate::quality::Quality;
+use crate::quality::{Doubt, Quality};
 use crate::ring::SampleRing;
+use crate::slicer::Slicer;
 use crate::supply::Slices;
 use crate::units::{Hertz, SampleTime};
 use crate::zero_crossing::ZeroCrossing;
@@ -18,8 +19,15 @@ const KEPT: f64 = 1.5;
 /// Smallest tooth of a VR sensor, volts: above the hum of a floating lead, below a sensor at 100 rpm (both from memory).
 /// The LM1815 data sheet guarantees silence below 0.03 V, which hum exceeds.
 const VR_FLOOR: f64 = 0.2;
-/// Smallest distance between the states of a Hall sensor, volts; they swing by 5 or 12.
-const HALL_LEAST: f64 = 1.0;
+/// Below this peak, volts, a signal as regular as the mains is hum: a floating lead of 10 MΩ shows a volt or two (from memory).
+const HUM: f64 = 3.0;
+/// Smallest distance between the states of a Hall sensor, volts: they swing by 5 or 12, and a wrong probe shows a tenth of it.
+/// More would lose that one, less would let noise in.
+const HALL_LEAST: f64 = 0.25;
+/// Peaks or swings of fewer counts than this are timed too coarsely to be relied upon: half a count is 6 % of it.
+const FEWEST_COUNTS: f64 = 8.0;
+/// A tooth that passes its arming level by less may be missed next time.
+const LEAST_RESERVE: f64 = 1.25;
 /// The same for a switched valve, which swings by the supply: a tenth of it shows through a wrong probe factor.
 const COMMAND_LEAST: f64 = 1.0;
 /// Half of a 12 V system's charging voltage: the command's edges are timed no higher above its low level.
@@ -31,7 +39,7 @@ const STEADY: f64 = 0.5;
 #[derive(Debug, Clone)]
 enum Detector {
     Crossings(Box<ZeroCrossing>),
-    States(Box<LevelFinder>, TwoState),
+    States(Box<Slicer>, Box<TwoState>),
     Pulses(Box<LevelFinder>, TwoState, Box<DutyMeter>),
     Nothing,
 }
@@ -74,29 +82,27 @@ impl Channel {
     ) -> Option<Self> {
         let calibration = Calibration::new(input, lead)?;
         let ends = calibration.ends();
-        let finder = |least: f64, slices: usize| {
-            LevelFinder::new(ends, calibration.span(least), rate.0, slices)
-        };
         let detector = match lead.role {
             Role::Crank if crank.sensor == Sensor::Vr => {
                 let floor = calibration.span(VR_FLOOR).max(2.0);
-                Detector::Crossings(Box::new(ZeroCrossing::new(
-                    crank.active_edge,
-                    single(floor),
-                    rate,
-                )))
+                let crossings = ZeroCrossing::new(crank.active_edge, single(floor), rate);
+                let hum = single(calibration.span(HUM));
+                Detector::Crossings(Box::new(crossings.with_hum_below(hum)))
             }
             // A second: at 150 rpm a cam turns once in 0.8 s.
             Role::Crank | Role::Cam(_) => {
-                Detector::States(Box::new(finder(HALL_LEAST, 200)), TwoState::default())
+                let least = calibration.span(HALL_LEAST);
+                let finder = LevelFinder::new(ends, least, rate.0, 200);
+                let slicer = Slicer::new(finder.with_levels_as_close_as(least));
+                Detector::States(Box::new(slicer), Box::new(TwoState::of_sensor(rate)))
             }
-            Role::Command(_) => Detector::Pulses(
-                Box::new(
-                    finder(COMMAND_LEAST, 100).with_mid_at_most(calibration.span(COMMAND_MID)),
-                ),
-                TwoState::default(),
-                Box::new(DutyMeter::new(rate, calibration.span(STEADY).max(2.0))),
-            ),
+            Role::Command(_) => {
+                let least = calibration.span(COMMAND_LEAST);
+                let finder = LevelFinder::new(ends, least, rate.0, 100)
+                    .with_mid_at_most(calibration.span(COMMAND_MID));
+                let meter = DutyMeter::new(rate, calibration.span(STEADY).max(2.0));
+                Detector::Pulses(Box::new(finder), TwoState::default(), Box::new(meter))
+            }
             Role::Current(_)
             | Role::StarterCurrent
             | Role::Supply
@@ -162,10 +168,11 @@ impl Channel {
         let before = edges.len();
         match &mut self.detector {
             Detector::Crossings(crossings) => crossings.push(first, samples, edges),
-            Detector::States(finder, states) => {
-                finder.push(samples);
-                if let Some(t) = finder.thresholds() {
+            Detector::States(slicer, states) => {
+                if let Some(t) = slicer.push(samples) {
                     states.push(first, samples, t, edges);
+                    let n = samples.len();
+                    slicer.follow(&edges[before..], &self.ring, first + n as u64, n as f64);
                 }
             }
             Detector::Pulses(finder, states, meter) => {
@@ -193,8 +200,8 @@ impl Channel {
         self.slices.clear();
         match &mut self.detector {
             Detector::Crossings(crossings) => crossings.reset(),
-            Detector::States(finder, states) => {
-                finder.gap();
+            Detector::States(slicer, states) => {
+                slicer.gap();
                 states.reset();
             }
             Detector::Pulses(finder, states, meter) => {
@@ -216,25 +223,65 @@ impl Channel {
 
     /// State levels at the tip, if the role has states and two are seen.
     pub fn states(&self) -> Option<[f64; 2]> {
-        let finder = match &self.detector {
-            Detector::States(finder, _) | Detector::Pulses(finder, ..) => finder,
+        let [low, high] = match &self.detector {
+            Detector::States(slicer, _) => slicer.levels()?,
+            Detector::Pulses(finder, ..) => match finder.levels() {
+                Levels::Two { low, high } => [low, high],
+                Levels::One(_) | Levels::Unknown => return None,
+            },
             Detector::Crossings(_) | Detector::Nothing => return None,
         };
-        match finder.levels() {
-            Levels::Two { low, high } => {
-                Some([self.calibration.value(low), self.calibration.value(high)])
-            }
-            Levels::One(_) | Levels::Unknown => None,
-        }
+        Some([self.calibration.value(low), self.calibration.value(high)])
     }
 
     /// What the detector met so far, and how large the signal is.
     pub fn quality(&self) -> Quality {
-        Quality {
+        let known = Quality {
             edges: self.edges,
             clipped: self.clipped,
             swing: self.states().map(|[low, high]| (high - low).abs()),
             ..Quality::default()
+        };
+        match &self.detector {
+            Detector::Crossings(crossings) => {
+                let teeth = crossings.teeth();
+                let small = teeth.smallest.is_some_and(|x| x < FEWEST_COUNTS)
+                    || teeth.reserve.is_some_and(|x| x < LEAST_RESERVE);
+                Quality {
+                    spikes: teeth.spikes,
+                    chatter: teeth.chatter,
+                    withheld: teeth.withheld,
+                    swing: teeth.smallest.map(|x| self.calibration.difference(x).abs()),
+                    reserve: teeth.reserve,
+                    doubt: if teeth.is_hum {
+                        Some(Doubt::Hum)
+                    } else {
+                        small.then_some(Doubt::TooSmall)
+                    },
+                    ..known
+                }
+            }
+            Detector::States(slicer, states) => {
+                let passed = states.passed_over();
+                let levels = slicer.levels();
+                let small = levels.is_some_and(|[low, high]| high - low < FEWEST_COUNTS);
+                let (lowest, highest) = self.calibration.ends();
+                let clipped = levels.is_some_and(|[low, high]| {
+                    low < f64::from(lowest) + 1.0 && high > f64::from(highest) - 1.0
+                });
+                Quality {
+                    spikes: passed.spikes,
+                    chatter: passed.chatter,
+                    withheld: passed.slow,
+                    doubt: if small {
+                        Some(Doubt::TooSmall)
+                    } else {
+                        clipped.then_some(Doubt::Clipped)
+                    },
+                    ..known
+                }
+            }
+            Detector::Pulses(..) | Detector::Nothing => known,
         }
     }
 

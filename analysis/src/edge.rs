@@ -2,9 +2,10 @@
 //! 50 % level decides where (IEEE 181-2011, clause on reference level instants: linear
 //! interpolation between the two samples that straddle the mid level).
 
+use crate::dwell::Dwell;
 use crate::engine::EdgeKind;
 use crate::extremes::extremes;
-use crate::units::SampleTime;
+use crate::units::{Hertz, SampleTime};
 
 /// An edge or zero crossing.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -37,9 +38,61 @@ pub struct TwoState {
     /// First and last crossing of the mid level since the signal left its state. With noise there
     /// are several; the first comes too early by as much as the last comes too late.
     crossing: Option<(f64, f64)>,
+    qualified: Option<Qualified>,
+}
+
+/// What makes a change of level an edge of a sensor.
+#[derive(Debug, Clone)]
+struct Qualified {
+    dwell: Dwell,
+    /// Sample at which the signal left its state.
+    left: Option<f64>,
+    /// Longest way from one threshold to the other, in samples.
+    slowest: f64,
+    slow: u64,
+}
+
+/// A switched output takes no longer from 35 to 65 %, seconds. An open collector with a time constant of 20 µs takes 12 µs;
+/// mains hum of any height that the input can hold takes 1.6 ms at 60 Hz. Between them lies a factor of a hundred.
+const SLOWEST: f64 = 500e-6;
+
+/// Changes that [`TwoState`] did not take for edges.
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq)]
+pub struct PassedOver {
+    /// Excursions too brief to be a state.
+    pub spikes: u64,
+    /// Changes beyond the first within one edge.
+    pub chatter: u64,
+    /// Changes too slow for a switch.
+    pub slow: u64,
 }
 
 impl TwoState {
+    /// For the switched output of a sensor at `rate` samples a second: a state must last, and change fast.
+    /// Without this (`default()`) every change of level is an edge.
+    pub fn of_sensor(rate: Hertz) -> Self {
+        Self {
+            qualified: Some(Qualified {
+                dwell: Dwell::new(rate.0),
+                left: None,
+                slowest: (SLOWEST * rate.0).max(2.0),
+                slow: 0,
+            }),
+            ..Self::default()
+        }
+    }
+
+    /// What was not taken for an edge so far.
+    pub fn passed_over(&self) -> PassedOver {
+        self.qualified
+            .as_ref()
+            .map_or_else(PassedOver::default, |q| PassedOver {
+                spikes: q.dwell.spikes,
+                chatter: q.dwell.chatter,
+                slow: q.slow,
+            })
+    }
+
     /// Appends the edges in `samples`, the first of which has index `first`.
     /// Consecutive calls must follow each other without a gap; after a gap call [`Self::reset`].
     /// The first state found after a start or reset is not an edge.
@@ -53,12 +106,24 @@ impl TwoState {
                 None => false,
             };
             if stays {
-                self.crossing = None;
+                self.stay();
                 self.last = stride.last().copied();
             } else {
                 self.look(index, stride, t, out);
             }
             index += stride.len() as u64;
+        }
+        // A change under way may be dated back to its first crossing, but not before it.
+        let now = self.crossing.map_or(index as f64 - 1.0, |c| c.0);
+        if let (Some(q), Some(state)) = (&mut self.qualified, self.state) {
+            q.dwell.settle(now, state.other(), out);
+        }
+    }
+
+    fn stay(&mut self) {
+        self.crossing = None;
+        if let Some(q) = &mut self.qualified {
+            q.left = None;
         }
     }
 
@@ -89,10 +154,13 @@ impl TwoState {
                 }
             };
             if stays {
-                self.crossing = None;
+                self.stay();
                 continue;
             }
             let here = (first + i as u64) as f64;
+            if let Some(q) = &mut self.qualified {
+                let _ = q.left.get_or_insert(here);
+            }
             if crosses {
                 let at = here - 1.0 + f64::from((t.mid - a) / (b - a));
                 self.crossing = Some((self.crossing.map_or(at, |c| c.0), at));
@@ -100,10 +168,14 @@ impl TwoState {
             if done {
                 // A threshold that moved meanwhile may hide the crossing; the sample itself is then the best instant.
                 let at = self.crossing.take().map_or(here, |(a, b)| 0.5 * (a + b));
-                out.push(Edge {
+                let edge = Edge {
                     at: SampleTime(at),
                     kind,
-                });
+                };
+                match &mut self.qualified {
+                    None => out.push(edge),
+                    Some(q) => q.take(edge, here, out),
+                }
                 self.state = Some(kind);
             }
         }
@@ -114,9 +186,30 @@ impl TwoState {
         self.state
     }
 
-    /// Forgets everything, as after a gap.
+    /// Forgets the state, as after a gap; what is usual for the signal is kept.
     pub fn reset(&mut self) {
-        *self = Self::default();
+        self.state = None;
+        self.last = None;
+        self.stay();
+        if let Some(q) = &mut self.qualified {
+            q.dwell.reset();
+        }
+    }
+}
+
+impl Qualified {
+    fn take(&mut self, edge: Edge, here: f64, out: &mut Vec<Edge>) {
+        if self
+            .left
+            .take()
+            .is_some_and(|left| here - left > self.slowest)
+        {
+            self.slow += 1;
+            self.dwell.settle(edge.at.0, edge.kind, out);
+            self.dwell.reset();
+        } else {
+            self.dwell.push(edge, out);
+        }
     }
 }
 

@@ -59,6 +59,16 @@ pub enum EdgeKind {
     Falling,
 }
 
+impl EdgeKind {
+    /// The other direction.
+    pub fn other(self) -> Self {
+        match self {
+            Self::Rising => Self::Falling,
+            Self::Falling => Self::Rising,
+        }
+    }
+}
+
 /// A cam with a sensor.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]

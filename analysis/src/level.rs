@@ -14,6 +14,12 @@ const BINS: usize = 512;
 const TAKEN_PER_SECOND: f64 = 10_000.0;
 /// Share of the samples in the window below which a level is noise or a spike.
 const SIGNIFICANT: f64 = 0.012;
+/// Levels nearer than this many counts cannot be told from noise of one count each way.
+const FEWEST_COUNTS: f64 = 4.0;
+/// The histogram closes in on a signal that fills less than one in so many of its bins.
+const CLOSE: usize = 8;
+/// Share of the rarer level's samples that may lie half-way.
+const HOLLOW: f64 = 0.35;
 /// Hysteresis, as shares of the distance from low to high.
 const LOW_SHARE: f64 = 0.35;
 const HIGH_SHARE: f64 = 0.65;
@@ -37,14 +43,18 @@ pub enum Levels {
 /// The sliding histogram of one lead.
 #[derive(Debug, Clone)]
 pub struct LevelFinder {
-    lowest: i32,
+    /// Ends of the input's range, and those of the histogram: the count of its first bin and bins per count.
+    range: (f64, f64),
+    lowest: f64,
     shift_scale: f64,
     counts: Vec<u32>,
-    slices: VecDeque<Vec<u16>>,
+    slices: VecDeque<Vec<i16>>,
     window: usize,
     stride: usize,
     phase: usize,
     total: u32,
+    /// For levels that may be close together: their smallest distance, in counts.
+    close: Option<f64>,
     /// Smallest distance between two states, in counts.
     least: f64,
     /// The mid level lies at most this far above the low state.
@@ -58,11 +68,13 @@ impl LevelFinder {
     /// A finder for an input that delivers counts within `ends`; states closer than `least` counts are one level.
     /// `rate` in samples per second, `window` in slices.
     pub fn new(ends: (i16, i16), least: f64, rate: f64, window: usize) -> Self {
-        let (a, b) = (i32::from(ends.0), i32::from(ends.1));
-        let span = f64::from((b - a).max(1));
+        let range = (f64::from(ends.0), f64::from(ends.1));
+        let span = (range.1 - range.0).max(1.0);
         Self {
-            lowest: a,
+            range,
+            lowest: range.0,
             shift_scale: (BINS - 1) as f64 / span,
+            close: None,
             counts: vec![0; BINS],
             slices: VecDeque::with_capacity(window + 1),
             window,
@@ -84,12 +96,21 @@ impl LevelFinder {
         self
     }
 
+    /// For a sensor's output, whose two levels may be as close as `counts`: the histogram closes in on them, and
+    /// there must be little between them, so that hum and noise are not taken for levels.
+    pub fn with_levels_as_close_as(mut self, counts: f64) -> Self {
+        self.least = counts.max(FEWEST_COUNTS);
+        self.close = Some(self.least);
+        self
+    }
+
     /// Takes the samples of one slice, then looks again when enough is new.
     pub fn push(&mut self, samples: &[i16]) {
         let mut taken = if self.slices.len() >= self.window {
             let mut oldest = self.slices.pop_front().unwrap_or_default();
-            for &bin in &oldest {
-                self.counts[usize::from(bin)] -= 1;
+            for &raw in &oldest {
+                let bin = self.bin(raw);
+                self.counts[bin] -= 1;
             }
             self.total -= u32::try_from(oldest.len()).unwrap_or(0);
             oldest.clear();
@@ -100,8 +121,8 @@ impl LevelFinder {
         let mut i = self.phase;
         while i < samples.len() {
             let bin = self.bin(samples[i]);
-            self.counts[usize::from(bin)] += 1;
-            taken.push(bin);
+            self.counts[bin] += 1;
+            taken.push(samples[i]);
             i += self.stride;
         }
         self.phase = i - samples.len();
@@ -133,13 +154,51 @@ impl LevelFinder {
         self.phase = 0;
     }
 
-    fn bin(&self, raw: i16) -> u16 {
-        let x = f64::from(i32::from(raw) - self.lowest) * self.shift_scale;
-        u16::try_from(whole(x).min(BINS - 1)).unwrap_or(0)
+    fn bin(&self, raw: i16) -> usize {
+        let x = (f64::from(raw) - self.lowest) * self.shift_scale;
+        whole(x + 0.5).min(BINS - 1)
     }
 
     fn centre(&self, bin: f64) -> f64 {
-        f64::from(self.lowest) + (bin + 0.5) / self.shift_scale
+        self.lowest + bin / self.shift_scale
+    }
+
+    /// Counts the samples of the window anew in bins from `low` to `high`.
+    fn rebin(&mut self, low: f64, high: f64) {
+        self.lowest = low;
+        // A bin narrower than a count would stay empty for ever.
+        self.shift_scale = ((BINS - 1) as f64 / (high - low).max(1.0)).min(1.0);
+        self.counts.fill(0);
+        for slice in std::mem::take(&mut self.slices) {
+            for &raw in &slice {
+                let bin = self.bin(raw);
+                self.counts[bin] += 1;
+            }
+            self.slices.push_back(slice);
+        }
+    }
+
+    /// Opens the histogram when much lies outside, closes in when all lies in a few bins.
+    fn close_in(&mut self, floor: f64) {
+        let outside = |bin: usize| f64::from(self.counts[bin]) >= floor;
+        if outside(0) || outside(BINS - 1) {
+            self.rebin(self.range.0, self.range.1);
+        }
+        let (a, b) = self.ends(0, BINS - 1, floor);
+        if (b - a) < BINS / CLOSE && self.shift_scale < 1.0 {
+            let (low, high) = (self.centre(a as f64), self.centre(b as f64));
+            let margin = (high - low).max(2.0 / self.shift_scale);
+            self.rebin(low - margin, high + margin);
+        }
+    }
+
+    /// Whether the third in the middle is nearly empty against the other two. In a sine it has 0.55 of theirs, in noise more;
+    /// an open collector with a time constant of 20 µs at 7,000 teeth a second leaves a fifth in it.
+    fn is_hollow(&self, a: usize, b: usize) -> bool {
+        let third = (b - a).div_ceil(3);
+        let middle = self.weight(a + third, b.saturating_sub(third));
+        let (low, high) = (self.weight(a, a + third - 1), self.weight(b + 1 - third, b));
+        middle < HOLLOW * low.min(high)
     }
 
     fn look(&mut self) {
@@ -148,13 +207,18 @@ impl LevelFinder {
             return;
         }
         let floor = (f64::from(self.total) * SIGNIFICANT).ceil();
+        if self.close.is_some() {
+            self.close_in(floor);
+        }
         let least_bins = self.least * self.shift_scale;
         let (mut a, mut b) = self.ends(0, BINS - 1, floor);
-        if ((b - a) as f64) < least_bins {
+        let apart = ((b - a) as f64) >= least_bins;
+        if !apart || (self.close.is_some() && !self.is_hollow(a, b)) {
             self.levels = Levels::One(self.centre(self.mode(a, b)));
             return;
         }
-        loop {
+        // A sensor's pin has no flyback to look below.
+        while self.close.is_none() {
             let mid = usize::midpoint(a, b);
             let inner = self.weight(a, mid);
             let (c, d) = self.ends(a, mid, floor);
@@ -181,12 +245,7 @@ impl LevelFinder {
         }
         self.levels = Levels::Two { low, high };
         let reach = (high - low).min(2.0 * self.most_mid);
-        let at = |share: f64| low + share * reach;
-        self.thresholds = Some(Thresholds {
-            low: count(at(LOW_SHARE)),
-            mid: narrow(at(0.5)),
-            high: count(at(HIGH_SHARE)),
-        });
+        self.thresholds = Some(thresholds(low, low + reach));
     }
 
     /// The bins between which all but a spike's share of the samples of `[a, b]` lie at either end.
@@ -234,6 +293,16 @@ impl LevelFinder {
             moment += f64::from(self.counts[i]) * i as f64;
         }
         if sum > 0.0 { moment / sum } else { top as f64 }
+    }
+}
+
+/// The 50 % level between two states, with its hysteresis.
+pub fn thresholds(low: f64, high: f64) -> Thresholds {
+    let at = |share: f64| low + share * (high - low);
+    Thresholds {
+        low: count(at(LOW_SHARE)),
+        mid: narrow(at(0.5)),
+        high: count(at(HIGH_SHARE)),
     }
 }
 

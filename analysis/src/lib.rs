@@ -3,6 +3,7 @@
 
 pub mod calibration;
 pub mod drift;
+pub mod channel;
 pub mod duty;
 pub mod edge;
 pub mod engine;
@@ -21,14 +22,15 @@ pub mod zero_crossing;
 
 mod agreement;
 mod cam;
-mod channel;
 mod crank;
 mod cycle;
 mod drive;
+mod dwell;
 mod extremes;
 mod gap_search;
 mod history;
 mod hookup;
+mod hum;
 mod hunting;
 mod level;
 mod observation;
@@ -37,7 +39,11 @@ mod readings;
 pub mod ring;
 mod runout;
 mod sentence;
+mod slicer;
 mod speed;
+mod spike_filter;
+mod straight_line;
 mod supply;
 mod teeth;
 mod trace;
+mod zero_level;

@@ -107,6 +107,26 @@ impl SampleRing {
         }
         Some((sum / n, 0.5 * (f64::from(high) - f64::from(low))))
     }
+
+    /// Median of at most `most` (at most 9) samples spread over `[from, to)`; `None` when one of them is not stored.
+    pub fn median(&self, from: u64, to: u64, most: u64) -> Option<f64> {
+        let piece = self.pieces.iter().rev().find(|p| p.first <= from)?;
+        if to <= from || to > piece.end {
+            return None;
+        }
+        let stride = (to - from).div_ceil(most.clamp(1, 9));
+        let (mut taken, mut n) = ([0; 9], 0);
+        let mut i = from;
+        while i < to {
+            taken[n] = self.data[slot(piece.place + (i - piece.first), self.data.len())];
+            n += 1;
+            i += stride;
+        }
+        let taken = &mut taken[..n];
+        taken.sort_unstable();
+        let (a, b) = (taken[(n - 1) / 2], taken[n / 2]);
+        Some(0.5 * (f64::from(a) + f64::from(b)))
+    }
 }
 
 #[allow(
@@ -131,5 +151,8 @@ mod tests {
         assert_eq!(ring.extremes(106, 200), None);
         assert_eq!(ring.sampled(201, 204, 8), Some((9.0, 1.0)));
         assert_eq!(ring.sampled(199, 204, 8), None);
+        assert_eq!(ring.median(200, 205, 9), Some(9.0));
+        assert_eq!(ring.median(200, 206, 2), Some(8.5));
+        assert_eq!(ring.median(199, 204, 9), None);
     }
 }

@@ -2,38 +2,47 @@
 //!
 //! A crossing counts only after the signal has passed an arming level on the other side, and that
 //! level follows the peaks: the principle of the LM1815 adaptive sense amplifier (National
-//! Semiconductor data sheet). The zero level is the signal's own mean, for the voltage of a coil is
-//! the rate of change of its flux and has none. All that adapts does so at fixed sample indices, so
-//! that the result does not depend on how the samples are cut into blocks.
+//! Semiconductor data sheet). The zero level comes from the teeth: the voltage of a coil is the rate of
+//! change of its flux, and the flux is the same at every tooth centre, so that the mean from one to the next is zero.
+//! All that adapts does so at fixed sample indices, so that the result does not depend on how the samples
+//! are cut into blocks.
 
 #![allow(
     clippy::cast_possible_truncation,
-    reason = "the zero level lies within the range of i16, to which f32 adds eight bits of fraction"
+    clippy::cast_sign_loss,
+    reason = "places within the samples remembered: a few tens, not negative"
 )]
 
 use crate::edge::{Edge, STRIDE};
 use crate::engine::EdgeKind;
-use crate::extremes::extremes;
+use crate::extremes::{extremes, sum};
+use crate::hum::Hum;
+use crate::spike_filter::SpikeFilter;
+use crate::straight_line;
 use crate::units::{Hertz, SampleTime};
+use crate::zero_level::ZeroLevel;
 
-/// Arming level as a part of the tracked peak. The LM1815 uses 0.8; less bears a wheel out of true.
-const ARMING: f32 = 0.5;
+mod rhythm;
+
+use rhythm::Rhythm;
+
+/// Arming level as a part of the tracked peak. The LM1815 uses 0.8, which no wheel out of true bears: with peaks 40 % up
+/// and down the smallest is 0.43 of the greatest. More loses teeth of such a wheel, less lets ringing above it make teeth.
+const ARMING: f32 = 0.4;
 /// What is left of the tracked peak from tooth to tooth if the new ones are smaller.
 const KEPT_PER_TOOTH: f32 = 0.8;
-/// Most by which one tooth raises the tracked peak, so that a spike does not hide the teeth after it:
-/// 1.6 times the arming level is still below the next ordinary peak.
+/// Most by which one tooth raises the tracked peak, so that a disturbance does not hide the teeth after it.
 const MOST_GROWTH: f32 = 1.6;
 /// The signal must go this far beyond zero, as a part of the peak before, for a crossing to be complete.
 const BEYOND: f32 = 0.15;
-/// Tooth intervals for which the peak is held without a tooth; the gap of a 60-2 wheel takes three.
-const HELD_INTERVALS: f64 = 5.0;
-/// What is left of the peak after each further quarter of that time.
+/// What is left of the peak after each further quarter of the time for which it is held.
 const DECAY: f32 = 0.6;
-/// Longest hold in seconds, and the hold before an interval is known.
-const LONGEST_HOLD: f64 = 0.1;
-/// Time constant of the zero level in seconds. The flux swing of a tooth disturbs it by
-/// amplitude times tooth period over pi times this: 1/600 of the amplitude while cranking.
-const ZERO_SECONDS: f64 = 1.0;
+/// Samples a side that the straight line through a crossing takes at most. More would cost time where the noise matters least.
+const REACH: usize = 24;
+/// Filtered samples remembered for it.
+const REMEMBERED: usize = 2 * STRIDE;
+/// Teeth over which the smallest is told.
+const LATELY: u32 = 64;
 
 #[derive(Debug, Clone, Copy, PartialEq)]
 enum State {
@@ -45,26 +54,48 @@ enum State {
     Crossing(f64, f64),
 }
 
+/// How large the teeth are, and what was not taken for one.
+#[derive(Debug, Clone, Copy, PartialEq, Default)]
+pub struct Teeth {
+    /// Smallest peak of the last teeth, counts from the zero level.
+    pub smallest: Option<f64>,
+    /// Least that a peak of them was above the level it had to pass.
+    pub reserve: Option<f64>,
+    /// Spikes filtered out where teeth are looked for.
+    pub spikes: u64,
+    /// Crossings that came back, or came too soon after another.
+    pub chatter: u64,
+    /// Edges withheld because they are mains hum.
+    pub withheld: u64,
+    /// Whether they are now.
+    pub is_hum: bool,
+}
+
 /// Finds the crossings that mark tooth centres in consecutive samples.
 #[derive(Debug, Clone)]
 pub struct ZeroCrossing {
+    /// 1 for falling crossings, -1 for rising ones.
+    sign: f32,
     active: EdgeKind,
     floor: f32,
     rate: f64,
     state: State,
-    /// Last sample.
-    last: Option<i16>,
-    /// Zero level in counts, and the samples it rests on.
-    zero: f64,
-    seen: f64,
-    /// Samples since the zero level was last brought up to date, and their sum.
-    fresh: (f64, i32),
+    filter: SpikeFilter,
+    zero: ZeroLevel,
+    rhythm: Rhythm,
+    hum: Hum,
+    /// Peak below which a signal can be hum, counts.
+    hum_below: f32,
     /// Tracked peak and peak of this tooth, counts from zero.
     peak: f32,
     tooth: f32,
-    last_edge: Option<f64>,
-    hold: f64,
-    decays_at: f64,
+    /// Last filtered samples without a break.
+    recent: Vec<i16>,
+    last: Option<i16>,
+    /// Smallest tooth and reserve of this and of the earlier lot of teeth.
+    lots: [Option<(f32, f32)>; 2],
+    in_lot: u32,
+    counts: Teeth,
 }
 
 impl ZeroCrossing {
@@ -72,20 +103,33 @@ impl ZeroCrossing {
     /// the zero level, that can be a tooth: below it the lead is quiet.
     pub fn new(active: EdgeKind, floor: f32, rate: Hertz) -> Self {
         Self {
+            sign: match active {
+                EdgeKind::Falling => 1.0,
+                EdgeKind::Rising => -1.0,
+            },
             active,
             floor: floor.max(1.0),
             rate: rate.0,
             state: State::Idle,
-            last: None,
-            zero: 0.0,
-            seen: 0.0,
-            fresh: (0.0, 0),
+            filter: SpikeFilter::new(rate.0),
+            zero: ZeroLevel::new(rate.0),
+            rhythm: Rhythm::new(rate.0),
+            hum: Hum::default(),
+            hum_below: 0.0,
             peak: 0.0,
             tooth: 0.0,
-            last_edge: None,
-            hold: LONGEST_HOLD * rate.0,
-            decays_at: 0.0,
+            recent: Vec::with_capacity(2 * REMEMBERED),
+            last: None,
+            lots: [None; 2],
+            in_lot: 0,
+            counts: Teeth::default(),
         }
+    }
+
+    /// Withholds edges that come as regularly as the mains while the peaks are below `counts`.
+    pub fn with_hum_below(mut self, counts: f32) -> Self {
+        self.hum_below = counts;
+        self
     }
 
     /// Appends the crossings in `samples`, the first of which has index `first`.
@@ -96,48 +140,73 @@ impl ZeroCrossing {
         while !rest.is_empty() {
             let stride = STRIDE as u64 - index % STRIDE as u64;
             let (part, after) = rest.split_at(rest.len().min(stride as usize));
-            // Until the first full stride there is no zero level to cross.
-            if self.seen > 0.0 {
-                self.scan(index, part, out);
-            }
-            self.last = part.last().copied();
-            // At most 64 samples of 16 bits: the sum fits 32 bits.
-            self.fresh.0 += part.len() as f64;
-            self.fresh.1 += part.iter().map(|&x| i32::from(x)).sum::<i32>();
+            self.scan(index, part, out);
+            self.zero.take(sum(part), part.len());
             index += part.len() as u64;
             rest = after;
             if index.is_multiple_of(STRIDE as u64) {
-                self.follow_zero();
-                self.decay(index as f64);
+                self.zero.settle();
+                if self.rhythm.is_overdue(index as f64) {
+                    self.decay();
+                }
             }
         }
     }
 
     fn scan(&mut self, first: u64, samples: &[i16], out: &mut Vec<Edge>) {
-        let (lo, hi) = extremes(samples);
-        let zero = self.zero as f32;
-        let (least, greatest) = match self.active {
-            EdgeKind::Falling => (f32::from(lo) - zero, f32::from(hi) - zero),
-            EdgeKind::Rising => (zero - f32::from(hi), zero - f32::from(lo)),
+        // Until the first full stride there is no zero level to cross.
+        let Some(zero) = self.zero.level() else {
+            self.pass_over(samples);
+            return;
         };
-        match self.state {
-            State::Idle if greatest <= self.arming() => {}
-            State::Armed if least > 0.0 => self.tooth = self.tooth.max(greatest),
-            State::Idle | State::Armed | State::Crossing(..) => {
-                self.look(first, samples, zero, out)
-            }
+        let (low, high) = extremes(samples);
+        if self.state == State::Idle && self.highest(zero, low, high) <= self.arming() {
+            self.pass_over(samples);
+            return;
         }
+        let filtered = self.filter.apply(samples);
+        let (least, greatest) = extremes(filtered);
+        let spike = (f32::from(high) - f32::from(greatest)).max(f32::from(least) - f32::from(low));
+        if spike > ARMING * self.peak.max(self.floor) {
+            self.counts.spikes += 1;
+        }
+        let excess = (self.recent.len() + filtered.len()).saturating_sub(2 * REMEMBERED);
+        if excess > 0 {
+            let kept = self.recent.len().min(REMEMBERED);
+            let _ = self.recent.drain(..self.recent.len() - kept);
+        }
+        let began = self.recent.len();
+        self.recent.extend_from_slice(filtered);
+        if self.state == State::Armed && self.lowest(zero, least, greatest) > 0.0 {
+            self.tooth = self.tooth.max(self.highest(zero, least, greatest));
+        } else {
+            self.look(first, samples, zero, began, out);
+        }
+        self.last = self.recent.last().copied();
     }
 
-    fn look(&mut self, first: u64, samples: &[i16], zero: f32, out: &mut Vec<Edge>) {
-        let sign = match self.active {
-            EdgeKind::Falling => 1.0,
-            EdgeKind::Rising => -1.0,
-        };
+    fn pass_over(&mut self, samples: &[i16]) {
+        self.filter.pass_over(samples);
+        self.recent.clear();
+        self.last = None;
+    }
+
+    fn highest(&self, zero: f32, low: i16, high: i16) -> f32 {
+        (self.sign * (f32::from(low) - zero)).max(self.sign * (f32::from(high) - zero))
+    }
+
+    fn lowest(&self, zero: f32, low: i16, high: i16) -> f32 {
+        (self.sign * (f32::from(low) - zero)).min(self.sign * (f32::from(high) - zero))
+    }
+
+    /// Looks at the filtered samples from `began` on, one by one; `raw` are those they come from.
+    fn look(&mut self, first: u64, raw: &[i16], zero: f32, began: usize, out: &mut Vec<Edge>) {
         let mut arming = self.arming();
-        let mut before = sign * (f32::from(self.last.unwrap_or(samples[0])) - zero);
-        for (i, &x) in samples.iter().enumerate() {
-            let y = sign * (f32::from(x) - zero);
+        let start = first as f64 - self.filter.delay() as f64;
+        let height = |x: i16| self.sign * (f32::from(x) - zero);
+        let mut before = height(self.last.unwrap_or(self.recent[began]));
+        for i in 0..raw.len() {
+            let y = self.sign * (f32::from(self.recent[began + i]) - zero);
             match self.state {
                 State::Idle => {
                     if y > arming {
@@ -148,49 +217,95 @@ impl ZeroCrossing {
                 State::Armed => {
                     self.tooth = self.tooth.max(y);
                     if y <= 0.0 {
-                        let at = crossing(first, i, before, y);
+                        let at = crossing(start, i, before, y);
                         self.state = State::Crossing(at, at);
-                        self.complete(y, out, &mut arming);
+                        self.zero.mark(&raw[..i]);
                     }
                 }
                 State::Crossing(from, _) => {
                     if before > 0.0 && y <= 0.0 {
-                        self.state = State::Crossing(from, crossing(first, i, before, y));
+                        self.state = State::Crossing(from, crossing(start, i, before, y));
                     } else if y > arming {
                         self.state = State::Armed;
+                        self.counts.chatter += 1;
                     }
-                    self.complete(y, out, &mut arming);
                 }
+            }
+            if let State::Crossing(from, to) = self.state
+                && y <= -BEYOND * self.grown()
+            {
+                self.complete(0.5 * (from + to), start + i as f64, zero, began + i, out);
+                arming = self.arming();
             }
             before = y;
         }
     }
 
-    fn complete(&mut self, y: f32, out: &mut Vec<Edge>, arming: &mut f32) {
-        let State::Crossing(from, to) = self.state else {
-            return;
-        };
-        // A spike must not ask for a crossing as deep as itself.
-        let grown = if self.peak > 0.0 {
+    /// The tooth's peak as far as it is believed: a disturbance must not ask for a crossing as deep as itself.
+    fn grown(&self) -> f32 {
+        if self.peak > 0.0 {
             self.tooth.min(MOST_GROWTH * self.peak)
         } else {
             self.tooth
-        };
-        if y > -BEYOND * grown {
+        }
+    }
+
+    /// The crossing at `at` is complete at `now`, the time of the remembered sample number `place`.
+    fn complete(&mut self, at: f64, now: f64, zero: f32, place: usize, out: &mut Vec<Edge>) {
+        self.state = State::Idle;
+        if self.rhythm.is_too_soon(at) {
+            self.counts.chatter += 1;
             return;
         }
-        let at = 0.5 * (from + to);
+        let at = self.refine(at, now, zero, place);
+        let grown = self.grown();
+        self.tell(grown);
+        self.zero.hear(f64::from(self.peak));
+        self.peak = grown.max(KEPT_PER_TOOTH * self.peak);
+        if let Some(interval) = self.rhythm.hear(at) {
+            let small = self.peak < self.hum_below;
+            self.hum.hear(interval / self.rate, small);
+        }
+        if self.hum.is_heard() {
+            self.counts.withheld += 1;
+            return;
+        }
         out.push(Edge {
             at: SampleTime(at),
             kind: self.active,
         });
-        self.peak = grown.max(KEPT_PER_TOOTH * self.peak);
-        *arming = self.arming();
-        if let Some(last) = self.last_edge.replace(at) {
-            self.hold = (HELD_INTERVALS * (at - last)).min(LONGEST_HOLD * self.rate);
+    }
+
+    /// The zero of a straight line through the samples as long before the crossing as they reach after it: noise and steps
+    /// of the converter weigh less than in the two samples beside it. Near the crossing the signal is straight.
+    fn refine(&self, at: f64, now: f64, zero: f32, place: usize) -> f64 {
+        let ago = now - at;
+        let reach = ago.min(REACH as f64);
+        // Remembered samples from `at - reach` to `at + reach`.
+        let (back, ahead) = (
+            (ago + reach).floor() as usize,
+            (ago - reach).ceil() as usize,
+        );
+        let Some(from) = place.checked_sub(back) else {
+            return at;
+        };
+        let samples = &self.recent[from..=place - ahead];
+        straight_line::zero(samples, f64::from(zero))
+            .map(|x| now - back as f64 + x)
+            .filter(|x| (x - at).abs() < 0.5 * reach)
+            .unwrap_or(at)
+    }
+
+    /// Keeps the smallest of the last teeth.
+    fn tell(&mut self, tooth: f32) {
+        let reserve = tooth / self.arming();
+        let now = self.lots[0].map_or((tooth, reserve), |(t, r)| (t.min(tooth), r.min(reserve)));
+        self.lots[0] = Some(now);
+        self.in_lot += 1;
+        if self.in_lot >= LATELY {
+            self.in_lot = 0;
+            self.lots = [None, self.lots[0]];
         }
-        self.decays_at = at + self.hold;
-        self.state = State::Idle;
     }
 
     fn arming(&self) -> f32 {
@@ -198,36 +313,39 @@ impl ZeroCrossing {
     }
 
     /// Lets the peak fall when no tooth comes, so that a slow engine after a fast one is seen again.
-    fn decay(&mut self, now: f64) {
-        if now < self.decays_at {
-            return;
-        }
+    fn decay(&mut self) {
         self.peak = if self.peak > self.floor {
             self.peak * DECAY
         } else {
             0.0
         };
-        self.decays_at = now + 0.25 * self.hold;
         self.state = State::Idle;
+        self.zero.doubt();
     }
 
-    fn follow_zero(&mut self) {
-        let (n, sum) = std::mem::take(&mut self.fresh);
-        self.seen = (self.seen + n).min(ZERO_SECONDS * self.rate).max(n);
-        self.zero += (f64::from(sum) - n * self.zero) / self.seen;
+    /// How large the teeth are, and what was not taken for one.
+    pub fn teeth(&self) -> Teeth {
+        let known = self.lots.iter().flatten();
+        let least = known.copied().reduce(|a, b| (a.0.min(b.0), a.1.min(b.1)));
+        Teeth {
+            smallest: least.map(|l| f64::from(l.0)),
+            reserve: least.map(|l| f64::from(l.1)),
+            is_hum: self.hum.is_heard(),
+            ..self.counts
+        }
     }
 
     /// Starts anew after a gap; the zero level and the usual peak, which a gap does not change, are kept.
     pub fn reset(&mut self) {
         self.state = State::Idle;
+        self.filter.reset();
+        self.recent.clear();
         self.last = None;
-        self.fresh = (0.0, 0);
-        self.last_edge = None;
-        self.hold = LONGEST_HOLD * self.rate;
-        self.decays_at = 0.0;
+        self.zero.gap();
+        self.rhythm.gap();
     }
 }
 
-fn crossing(first: u64, i: usize, before: f32, after: f32) -> f64 {
-    (first + i as u64) as f64 - 1.0 + f64::from(before / (before - after)).clamp(0.0, 1.0)
+fn crossing(start: f64, i: usize, before: f32, after: f32) -> f64 {
+    start + i as f64 - 1.0 + f64::from(before / (before - after)).clamp(0.0, 1.0)
 }
