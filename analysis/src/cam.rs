@@ -50,6 +50,8 @@ struct CamEdge {
     kind: EdgeKind,
     /// Reference edge and phase.
     matched: Option<(usize, f64)>,
+    /// Phase that was expected before it.
+    expected: f64,
 }
 
 /// What became of an edge.
@@ -57,6 +59,8 @@ struct CamEdge {
 pub(crate) enum Matched {
     /// It is this reference edge, at this phase.
     Reference(usize, f64),
+    /// The same, and an edge that had been taken for it before was stray.
+    Instead(usize, f64),
     /// It fits none.
     Stray,
     /// Not known yet.
@@ -193,13 +197,17 @@ impl Cam {
         if self.edges.len() == MOST_EDGES {
             let _ = self.edges.pop_front();
         }
+        let expected = self.about.map_or(0.0, |(about, _)| about);
         let matched = self.matching(edge, angle, offset);
         self.edges.push_back(CamEdge {
             at: edge.at.0,
             angle,
             kind: edge.kind,
+            expected,
             matched: match matched {
-                Matched::Reference(reference, phase) => Some((reference, phase)),
+                Matched::Reference(reference, phase) | Matched::Instead(reference, phase) => {
+                    Some((reference, phase))
+                }
                 Matched::Stray | Matched::Unknown => None,
             },
         });
@@ -210,7 +218,7 @@ impl Cam {
         {
             let _ = self.edges.pop_front();
         }
-        if let Matched::Reference(..) = matched {
+        if let Matched::Reference(..) | Matched::Instead(..) = matched {
             self.last = self.mean().map(|m| (m, edge.at.0));
         }
         matched
@@ -226,22 +234,29 @@ impl Cam {
         else {
             return Matched::Stray;
         };
-        // Of two edges for one reference edge the nearer is it.
+        // Of two edges for one reference edge the nearer to what was expected before either is it.
         let rival = self.edges.iter_mut().rev().find(|e| {
             angle - e.angle < AGAIN && e.matched.is_some_and(|(other, _)| other == reference)
         });
+        let (mut expected, is_instead) = (about, rival.is_some());
         if let Some(rival) = rival {
-            let nearer = rival
+            expected = rival.expected;
+            let off = |phase: f64| wrap(phase - expected).abs();
+            if rival
                 .matched
-                .is_some_and(|(_, other)| wrap(phase - about).abs() < wrap(other - about).abs());
-            if !nearer {
+                .is_some_and(|(_, other)| off(other) <= off(phase))
+            {
                 return Matched::Stray;
             }
             rival.matched = None;
         }
         // Half of the way: one edge that is a little off must not move the expectation far.
-        self.about = Some((about + 0.5 * wrap(phase - about), edge.at.0));
-        Matched::Reference(reference, phase)
+        self.about = Some((expected + 0.5 * wrap(phase - expected), edge.at.0));
+        if is_instead {
+            Matched::Instead(reference, phase)
+        } else {
+            Matched::Reference(reference, phase)
+        }
     }
 
     fn match_edge(

@@ -212,6 +212,10 @@ impl Rotation {
         let heard = cam.revolution(self.cycle.step(), self.cycle.taken().is_some());
         match matched {
             Matched::Reference(reference, phase) => self.report(index, edge.at.0, reference, phase),
+            Matched::Instead(reference, phase) => {
+                self.strays += 1;
+                self.report(index, edge.at.0, reference, phase);
+            }
             Matched::Stray => self.strays += 1,
             Matched::Unknown => {}
         }

@@ -3,5 +3,7 @@
 mod crank;
 mod detail;
 mod motion;
+mod noise;
 mod phase;
 mod reluctance;
+mod spoiled;
