@@ -10,7 +10,7 @@ mod sample;
 use iced::Task;
 use keyway::application::{Application, Message, Tab};
 use keyway::font;
-use keyway::screen::{live, recordings};
+use keyway::screen::{import, live, recordings};
 use keyway::session::Shown;
 use keyway::session::choice::{Offer, PortOffer};
 use keyway::session::playback::PlayStatus;
@@ -19,6 +19,8 @@ use keyway::settings::Settings;
 use keyway::setup::Setup;
 use keyway::status::{LinkState, LinkStatus, RecordingStatus};
 use keyway::theme::Look;
+use keyway_acquisition::import::inspect;
+use keyway_acquisition::import::plan::Plan as ImportPlan;
 use sample::Moment;
 use std::error::Error;
 use std::path::{Path, PathBuf};
@@ -49,10 +51,11 @@ enum Scene {
     Playback,
     Source,
     Lost,
+    BringIn,
 }
 
 /// Names of the pictures, with what they show; each moment of the engine has one of the first.
-const SCENES: [(&str, Scene); 9] = [
+const SCENES: [(&str, Scene); 10] = [
     ("live", Scene::Strip),
     ("traces", Scene::Traces),
     ("traces-large", Scene::LargeTraces),
@@ -62,6 +65,7 @@ const SCENES: [(&str, Scene); 9] = [
     ("playback", Scene::Playback),
     ("source", Scene::Source),
     ("lost", Scene::Lost),
+    ("bring-in", Scene::BringIn),
 ];
 
 /// In which moments a scene is drawn: the Live screen in all of them, the rest where there is
@@ -75,7 +79,7 @@ fn is_wanted(scene: Scene, moment: &str) -> bool {
         Scene::Hookup => {
             ["healthy", "cam-lost", "four-cams", "measured-lead-off"].contains(&moment)
         }
-        Scene::Recordings | Scene::Source => moment == "healthy",
+        Scene::Recordings | Scene::Source | Scene::BringIn => moment == "healthy",
         Scene::Playback | Scene::Lost => ["not-following", "four-cams"].contains(&moment),
     }
 }
@@ -133,7 +137,8 @@ fn shown(moment: &Moment, scene: Scene) -> Shown {
         | Scene::CrankLocked
         | Scene::Hookup
         | Scene::Recordings
-        | Scene::Source => {}
+        | Scene::Source
+        | Scene::BringIn => {}
     }
     shown
 }
@@ -185,6 +190,26 @@ fn shelf() -> Shelf {
     }
 }
 
+/// A capture as another instrument writes it.
+fn capture() -> Result<PathBuf, Box<dyn Error>> {
+    let path = std::env::temp_dir().join("van-at-idle.csv");
+    let mut text =
+        "Zeit;Crank;Cam Intake;Exhaust valve;Probe;Remark\n(ms);(V);(V);(V);(mV);\n".to_owned();
+    for k in 0..400_u32 {
+        let t = f64::from(k) * 0.005;
+        let row = format!(
+            "{t:.3};{:.3};{:.2};{:.1};{:.0};\n",
+            (t * 40.0).sin() * 2.4,
+            if k % 90 < 40 { 4.98 } else { 0.12 },
+            if k % 50 < 20 { 0.3 } else { 13.7 },
+            (t * 3.0).cos() * 180.0
+        );
+        text.push_str(&row.replace('.', ","));
+    }
+    std::fs::write(&path, text)?;
+    Ok(path)
+}
+
 fn application(moment: &Moment, scene: Scene, look: Look) -> Result<Application, Box<dyn Error>> {
     let settings = Settings {
         look,
@@ -211,6 +236,7 @@ fn application(moment: &Moment, scene: Scene, look: Look) -> Result<Application,
         ],
         Scene::Hookup => &[Message::Open(Tab::Hookup)],
         Scene::Recordings => &[Message::Open(Tab::Recordings)],
+        Scene::BringIn => &[Message::Open(Tab::Recordings), Message::BringIn],
     };
     for message in messages {
         let _ = app.update(message.clone());
@@ -219,6 +245,16 @@ fn application(moment: &Moment, scene: Scene, look: Look) -> Result<Application,
         Scene::Recordings => {
             let read = recordings::Message::Read(Ok(Arc::new(shelf())));
             let _ = app.update(Message::Recordings(read));
+        }
+        Scene::BringIn => {
+            let path = capture()?;
+            let found = inspect(&path, &ImportPlan::default())?;
+            let _ = app.update(Message::Import(import::Message::Capture(
+                path.display().to_string(),
+            )));
+            let _ = app.update(Message::Import(import::Message::Looked(Ok(Arc::new(
+                found,
+            )))));
         }
         Scene::Source => {
             let port = |path: &str, about: &str| PortOffer {

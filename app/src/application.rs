@@ -1,15 +1,18 @@
 //! The dashboard: rail, bar, the screen that is open, and the Source panel over it. It fetches the
 //! newest state thirty times a second; no sample ever waits for it.
 
+mod capture;
 mod frame;
 mod keys;
 pub mod window;
 
 use crate::fault::Fault;
+use crate::screen::import::{self, Import};
 use crate::screen::live::{Live, TraceView, TraceWish};
 use crate::screen::source::{self, Source};
 use crate::screen::{hookup, live, recordings};
 use crate::session::choice::{Choice, Offer};
+use crate::session::importer::Importer;
 use crate::session::playback::Order;
 use crate::session::{Bench, Plan, Shown, shelf};
 use crate::settings::Settings;
@@ -18,7 +21,7 @@ use crate::status::RecordingStatus;
 use hookup::Hookup;
 use iced::widget::operation;
 use iced::widget::scrollable::RelativeOffset;
-use iced::{Element, Subscription, Task, Theme, keyboard};
+use iced::{Element, Event, Subscription, Task, Theme, keyboard};
 use keyway_analysis::units::Seconds;
 use recordings::Recordings;
 use std::path::{Path, PathBuf};
@@ -62,6 +65,12 @@ pub enum Message {
     Recordings(recordings::Message),
     /// On the Source panel.
     Source(source::Message),
+    /// On the Import panel.
+    Import(import::Message),
+    /// Opens the Import panel.
+    BringIn,
+    /// A file was dropped onto the window.
+    Dropped(PathBuf),
     /// To the player.
     Player(Order),
     /// Opens the Source panel.
@@ -99,6 +108,9 @@ pub struct Application {
     hookup: Hookup,
     recordings: Recordings,
     source: Option<Source>,
+    import: Option<Import>,
+    /// The import that runs.
+    importer: Option<Importer>,
     /// What to return to after a recording.
     before: Option<Plan>,
     is_held: bool,
@@ -151,6 +163,8 @@ impl Application {
             hookup: Hookup::default(),
             recordings: Recordings::new(&settings.recordings_folder()),
             source: None,
+            import: None,
+            importer: None,
             before: None,
             is_held: false,
             notice: None,
@@ -175,6 +189,12 @@ impl Application {
         Subscription::batch([
             iced::time::every(TICK).map(Message::Tick),
             keyboard::listen().map(Message::Key),
+            iced::event::listen_with(|event, _, _| match event {
+                Event::Window(iced::window::Event::FileDropped(path)) => {
+                    Some(Message::Dropped(path))
+                }
+                _ => None,
+            }),
         ])
     }
 
@@ -202,6 +222,7 @@ impl Application {
     pub fn update(&mut self, message: Message) -> Task<Message> {
         match message {
             Message::Tick(now) => {
+                self.follow_import();
                 let shown = self.bench.look();
                 self.present(shown, now);
                 Task::none()
@@ -240,7 +261,11 @@ impl Application {
                     self.open(Plan::of(Choice::Recording(path)));
                     Task::none()
                 }
+                recordings::Action::BringIn => self.bring_in(),
             },
+            Message::BringIn => self.bring_in(),
+            Message::Import(message) => self.on_import(message),
+            Message::Dropped(path) => self.dropped(path),
             Message::Source(message) => {
                 let Some(panel) = &mut self.source else {
                     return Task::none();
@@ -290,7 +315,9 @@ impl Application {
                 self.save();
                 Task::none()
             }
-            Message::FocusField => operation::focus(if self.source.is_some() {
+            Message::FocusField => operation::focus(if self.import.is_some() {
+                import::panel::CAPTURE_FIELD
+            } else if self.source.is_some() {
                 source::PATH_FIELD
             } else {
                 recordings::FOLDER_FIELD

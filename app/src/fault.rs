@@ -44,6 +44,9 @@ pub enum Fault {
     /// A recording cannot be made or read; the sentence is its own and names the file.
     #[error("{0}")]
     Recording(Arc<str>),
+    /// A capture cannot be imported; the sentence is its own and names the file and the line.
+    #[error("{0}")]
+    Import(Arc<str>),
     /// Recording was asked for where no scope streams.
     #[error("there is nothing to record: connect a scope first")]
     NothingToRecord,

@@ -26,6 +26,11 @@ const BUILT_IN: &[BuiltIn] = &[
     ),
 ];
 
+/// Names of the built-in engines.
+pub fn built_in_names() -> impl Iterator<Item = &'static str> {
+    BUILT_IN.iter().map(|engine| engine.0)
+}
+
 /// Sheet and plan.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Setup {

@@ -2,8 +2,9 @@
 
 use super::{Application, Message, Tab};
 use crate::font;
-use crate::screen::hookup;
+use crate::screen::import::{self, Import};
 use crate::screen::transport::{Transport, transport};
+use crate::screen::{hookup, source};
 use crate::status::LinkState;
 use crate::theme::{Look, RADIUS, STEP};
 use crate::widget::bar::{Bar, bar};
@@ -14,10 +15,11 @@ use iced::widget::{Stack, center, column, container, mouse_area, opaque, row, st
 use iced::{Alignment, Color, Element, Length, border};
 
 /// Keys that are shown at the foot of the rail.
-const KEYS: [(&str, &str); 7] = [
+const KEYS: [(&str, &str); 8] = [
     ("Space", "hold"),
     ("R", "record"),
     ("S", "scope"),
+    ("I", "import"),
     ("T", "traces"),
     ("K", "crank"),
     ("E", "larger"),
@@ -52,22 +54,38 @@ pub fn view(app: &Application) -> Element<'_, Message> {
         .width(Length::Fill)
         .height(Length::Fill)
         .style(move |_| container::background(p.background));
-    match &app.source {
-        None => base.into(),
-        Some(panel) => {
-            let shade = Color {
-                a: 0.6,
-                ..p.background
-            };
-            let veil = mouse_area(
-                center(opaque(panel.view(look).map(Message::Source)))
-                    .padding(STEP * 3.0)
-                    .style(move |_| container::background(shade)),
-            )
-            .on_press(Message::Source(crate::screen::source::Message::Close));
-            stack![base, opaque(veil)].into()
-        }
-    }
+    let (panel, close) = if let Some(panel) = &app.import {
+        let close = import::Message::Close;
+        (
+            panel.view(look).map(Message::Import),
+            Message::Import(close),
+        )
+    } else if let Some(panel) = &app.source {
+        let close = source::Message::Close;
+        (
+            panel.view(look).map(Message::Source),
+            Message::Source(close),
+        )
+    } else {
+        return base.into();
+    };
+    let shade = Color {
+        a: 0.6,
+        ..p.background
+    };
+    let is_running = app.import.as_ref().is_some_and(Import::is_running);
+    let veil = mouse_area(
+        center(opaque(panel))
+            .padding(STEP * 3.0)
+            .style(move |_| container::background(shade)),
+    );
+    // A slip beside the panel must not stop an import.
+    let veil = if is_running {
+        veil
+    } else {
+        veil.on_press(close)
+    };
+    stack![base, opaque(veil)].into()
 }
 
 fn name(tab: Tab) -> &'static str {

@@ -2,7 +2,7 @@
 
 use super::{Application, Message, Tab, frame};
 use crate::screen::transport::{STEP_SECONDS, faster, slower};
-use crate::screen::{live, recordings, source};
+use crate::screen::{import, live, recordings, source};
 use crate::session::playback::Order;
 use iced::keyboard::{Event, Key, key::Named};
 
@@ -13,6 +13,13 @@ pub fn meaning(event: &Event, app: &Application) -> Option<Message> {
     };
     if modifiers.control() || modifiers.alt() || modifiers.logo() {
         return None;
+    }
+    if app.import.is_some() {
+        return Some(match key {
+            Key::Named(Named::Escape) => Message::Import(import::Message::Close),
+            Key::Named(Named::Tab) => Message::FocusField,
+            _ => return None,
+        });
     }
     if app.source.is_some() {
         // The panel covers everything else.
@@ -59,6 +66,7 @@ pub fn meaning(event: &Event, app: &Application) -> Option<Message> {
             "+" if app.tab == Tab::Live => Some(Message::Live(live::Message::ShorterSpan)),
             "-" if app.tab == Tab::Live => Some(Message::Live(live::Message::LongerSpan)),
             "s" => Some(Message::ChooseSource),
+            "i" => Some(Message::BringIn),
             other => Tab::ALL
                 .into_iter()
                 .find(|tab| frame::key(*tab) == other)

@@ -1,6 +1,7 @@
 //! The screens: each a struct, a `Message`, an `Action`, and new / title / update / view.
 
 pub mod hookup;
+pub mod import;
 pub mod live;
 pub mod recordings;
 pub mod source;

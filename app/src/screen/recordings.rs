@@ -47,6 +47,8 @@ pub enum Message {
     Down,
     /// Plays the file the arrow keys have come to.
     Take,
+    /// Opens the Import panel.
+    BringIn,
 }
 
 /// What the parent has to do.
@@ -62,6 +64,8 @@ pub enum Action {
     Play(PathBuf),
     /// Bring this share of the list into view, 0 to 1.
     Scroll(f32),
+    /// Open the Import panel.
+    BringIn,
 }
 
 impl Recordings {
@@ -108,6 +112,7 @@ impl Recordings {
             Message::UseFolder if self.folder.trim().is_empty() => Action::None,
             Message::UseFolder => Action::Keep(PathBuf::from(self.folder.trim())),
             Message::Play(path) => Action::Play(path),
+            Message::BringIn => Action::BringIn,
         }
     }
 
@@ -143,6 +148,7 @@ impl Recordings {
                 .style(move |_, status| field(look, status)),
             key::action("Use folder", None, false, look, Some(Message::UseFolder)),
             key::action("Look again", None, false, look, Some(Message::Refresh)),
+            key::action("Import…", None, false, look, Some(Message::BringIn)),
         ]
         .spacing(STEP)
         .align_y(Alignment::Center);
@@ -160,7 +166,7 @@ impl Recordings {
             None => note("Reading the folder…".to_owned(), false).into(),
             Some(Err(why)) => note(why.to_string(), true).into(),
             Some(Ok(shelf)) if shelf.volumes.is_empty() => note(
-                "No recordings here yet. Press Record (R) while samples arrive.".to_owned(),
+                "No recordings here yet. Press Record (R) while samples arrive, or import a capture (I).".to_owned(),
                 false,
             )
             .into(),

@@ -11,6 +11,7 @@ pub mod ageing;
 pub mod analyser;
 pub mod calendar;
 pub mod choice;
+pub mod importer;
 pub mod live;
 pub mod playback;
 pub mod recorder;

@@ -1,17 +1,19 @@
 //! What `keyway analyse --json` prints, as types. The schema that `keyway analyse --schema` prints
 //! is made from these types and their comments, so that the two cannot drift apart.
 
+mod cam;
+mod lead;
+
 use super::Survey;
-use super::cam::{CamSurvey, EdgeSurvey};
-use super::column::{DutyColumns, PhaseColumns, RevolutionColumns};
+use super::column::RevolutionColumns;
 use super::spread::Spread;
+use cam::Cam;
 use keyway_acquisition::recording::reader::Recording;
-use keyway_analysis::engine::EdgeKind;
 use keyway_analysis::reading::{Reading, Why};
-use keyway_analysis::snapshot::{AgreementState, LeadLife, LeadSnapshot, Sync};
+use keyway_analysis::snapshot::{AgreementState, Sync};
+use lead::Lead;
 use schemars::{JsonSchema, Schema, schema_for};
 use serde::Serialize;
-use std::collections::BTreeMap;
 
 /// Number of this form. It changes when a field goes away or changes its meaning; new fields leave it.
 const FORM: u32 = 1;
@@ -146,91 +148,6 @@ pub enum SyncWord {
     Cycle,
 }
 
-/// One cam.
-#[derive(Debug, Serialize, JsonSchema)]
-#[schemars(deny_unknown_fields)]
-pub struct Cam {
-    /// "intake" or "exhaust", with "-2" on the second bank.
-    pub cam: String,
-    /// Phase over all edges, crank degrees.
-    pub phase_deg: Known<Spread>,
-    /// Phase over the rising edges alone, crank degrees: the two edges of a sensor have errors of their own.
-    pub rising_phase_deg: Known<Spread>,
-    /// Phase over the falling edges alone, crank degrees.
-    pub falling_phase_deg: Known<Spread>,
-    /// By how much the phase of one and the same edge varies from cycle to cycle, as a standard
-    /// deviation in crank degrees, from the median step. Motion of the cam in fewer than half of the
-    /// cycles hardly counts.
-    pub phase_noise_deg: Known<f64>,
-    /// The edges of the cam's pattern, in the order of the engine sheet.
-    pub edges: Vec<Edge>,
-    /// Phase at each edge.
-    pub phases: Known<PhaseColumns>,
-    /// Share of time in which the valve is driven, over whole periods, percent.
-    pub duty_pct: Known<Spread>,
-    /// Frequency of the command, hertz.
-    pub frequency_hz: Known<Spread>,
-    /// Each period of the command.
-    pub periods: Known<DutyColumns>,
-    /// Seconds in each state of agreement between command and position.
-    pub seconds_by_agreement: BTreeMap<&'static str, f64>,
-    /// Whether command and position disagreed at any time.
-    pub disagreed: bool,
-}
-
-/// One edge of a cam's pattern.
-#[derive(Debug, Serialize, JsonSchema)]
-#[schemars(deny_unknown_fields)]
-pub struct Edge {
-    /// Direction.
-    pub kind: Direction,
-    /// Angle in the engine sheet, crank degrees after firing TDC of cylinder 1.
-    #[schemars(range(min = 0, max = 720))]
-    pub reference_deg: f64,
-    /// Mean measured angle, crank degrees after firing TDC of cylinder 1.
-    pub measured_deg: Known<f64>,
-    /// Phase at this edge, crank degrees.
-    pub phase_deg: Known<Spread>,
-}
-
-/// Direction of an edge of the signal.
-#[derive(Debug, Serialize, JsonSchema)]
-#[serde(rename_all = "lowercase")]
-pub enum Direction {
-    /// Upwards.
-    Rising,
-    /// Downwards.
-    Falling,
-}
-
-/// One lead.
-#[derive(Debug, Serialize, JsonSchema)]
-#[schemars(deny_unknown_fields)]
-pub struct Lead {
-    /// Input of the scope, from 1.
-    pub input: usize,
-    /// What it is connected to, as in the lead plan.
-    pub role: String,
-    /// Whether it shows what it should.
-    pub state: LeadWord,
-    /// A few words.
-    pub note: String,
-}
-
-/// State of a lead.
-#[derive(Debug, Serialize, JsonSchema)]
-#[serde(rename_all = "lowercase")]
-pub enum LeadWord {
-    /// Shows what its role should show.
-    Alive,
-    /// Shows something else.
-    Doubtful,
-    /// Shows nothing.
-    Silent,
-    /// Not fitted.
-    Spare,
-}
-
 /// Something that happened.
 #[derive(Debug, Serialize, JsonSchema)]
 #[schemars(deny_unknown_fields)]
@@ -331,65 +248,6 @@ impl Crank {
             revolution_speed_rpm: Known::of(survey.crank.speed(), &why),
             sync_losses: survey.crank.losses,
             revolutions: Known::of(survey.crank.series, LEFT_OUT),
-        }
-    }
-}
-
-impl Cam {
-    fn of(cam: CamSurvey, index: usize, survey: &Survey) -> Self {
-        let last = survey.last.cams.get(index);
-        let phase = last.map_or_else(String::new, |c| reason(&c.phase));
-        let duty = last.map_or_else(String::new, |c| reason(&c.command.duty));
-        Self {
-            cam: cam.id.to_string(),
-            phase_deg: Known::of(cam.phase(), &phase),
-            rising_phase_deg: Known::of(cam.phase_of(EdgeKind::Rising), &phase),
-            falling_phase_deg: Known::of(cam.phase_of(EdgeKind::Falling), &phase),
-            phase_noise_deg: Known::of(
-                cam.noise(),
-                if cam.phase().is_some() {
-                    "no edge was seen often enough"
-                } else {
-                    &phase
-                },
-            ),
-            edges: cam.edges.iter().map(|e| Edge::of(e, &phase)).collect(),
-            duty_pct: Known::of(cam.duty(), &duty),
-            frequency_hz: Known::of(cam.frequency(), &duty),
-            phases: Known::of(cam.phases, LEFT_OUT),
-            periods: Known::of(cam.periods, LEFT_OUT),
-            seconds_by_agreement: cam.states,
-            disagreed: cam.disagreed,
-        }
-    }
-}
-
-impl Edge {
-    fn of(edge: &EdgeSurvey, why: &str) -> Self {
-        Self {
-            kind: match edge.kind {
-                EdgeKind::Rising => Direction::Rising,
-                EdgeKind::Falling => Direction::Falling,
-            },
-            reference_deg: edge.reference,
-            measured_deg: Known::of(edge.measured(), why),
-            phase_deg: Known::of(edge.phase(), why),
-        }
-    }
-}
-
-impl Lead {
-    fn of(lead: &LeadSnapshot) -> Self {
-        Self {
-            input: lead.input,
-            role: lead.role.to_string(),
-            state: match lead.life {
-                LeadLife::Alive => LeadWord::Alive,
-                LeadLife::Doubtful => LeadWord::Doubtful,
-                LeadLife::Silent => LeadWord::Silent,
-                LeadLife::Spare => LeadWord::Spare,
-            },
-            note: lead.note.clone(),
         }
     }
 }
