@@ -7,6 +7,7 @@
 )]
 
 mod analysis;
+mod capture;
 mod commands;
 mod desk;
 mod rescue;

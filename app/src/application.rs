@@ -218,6 +218,11 @@ impl Application {
         self.is_held
     }
 
+    /// Whether a capture is being imported.
+    pub fn is_importing(&self) -> bool {
+        self.importer.is_some()
+    }
+
     /// Does what a message asks.
     pub fn update(&mut self, message: Message) -> Task<Message> {
         match message {

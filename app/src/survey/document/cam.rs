@@ -163,11 +163,18 @@ impl Cam {
             duty_pct: Known::of(cam.duty(), &duty),
             frequency_hz: Known::of(cam.frequency(), &duty),
             rising_minus_falling_deg: Known::of(
-                match (cam.phase_of(EdgeKind::Rising), cam.phase_of(EdgeKind::Falling)) {
+                match (
+                    cam.phase_of(EdgeKind::Rising),
+                    cam.phase_of(EdgeKind::Falling),
+                ) {
                     (Some(rising), Some(falling)) => Some(rising.mean - falling.mean),
                     _ => None,
                 },
-                if cam.phase().is_some() { "edges of one direction only" } else { &phase },
+                if cam.phase().is_some() {
+                    "edges of one direction only"
+                } else {
+                    &phase
+                },
             ),
             cleaned: Known::of(
                 detail.and_then(|d| d.cleaned).map(|c| Cleaned {
@@ -204,7 +211,6 @@ impl Edge {
         }
     }
 }
-
 
 impl Drift {
     fn of(drift: drift::Drift, survey: &Survey) -> Option<Self> {
