@@ -168,7 +168,7 @@ impl Judge {
                 return not(Reason::Stopped);
             }
             EngineView::NoSync => return not(Reason::NoSync),
-            EngineView::Revolution | EngineView::Mismatch => None,
+            EngineView::Revolution | EngineView::Several | EngineView::Mismatch => None,
         };
         if rpm.is_some_and(|rpm| rpm < self.running) {
             self.running_since = None;
@@ -212,6 +212,7 @@ impl Judge {
         let Some(rpm) = rpm else {
             return not(match seen.engine {
                 EngineView::Mismatch => Reason::PatternMismatch,
+                EngineView::Several => Reason::SeveralPositions,
                 _ => Reason::CycleUnresolved,
             });
         };

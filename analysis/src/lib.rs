@@ -2,8 +2,8 @@
 //! Pure and incremental: no I/O, no clock, no async, no logging.
 
 pub mod calibration;
-pub mod drift;
 pub mod channel;
+pub mod drift;
 pub mod duty;
 pub mod edge;
 pub mod engine;

@@ -14,6 +14,8 @@ pub enum EngineView {
     Revolution,
     /// The same, for so long that the cam edges must be taken not to fit.
     Mismatch,
+    /// The cams fit an even crank wheel at more than one tooth, so that the angle is not known.
+    Several,
     /// Angle known within the cycle.
     Cycle(Rpm),
 }

@@ -410,9 +410,8 @@ impl Pipeline {
         let engine = match self.rotation.sync() {
             Sync::Stopped => EngineView::Stopped,
             Sync::Searching => EngineView::NoSync,
-            Sync::Revolution if self.settled() && !self.rotation.fits_several_positions() => {
-                EngineView::Mismatch
-            }
+            Sync::Revolution if self.rotation.fits_several_positions() => EngineView::Several,
+            Sync::Revolution if self.settled() => EngineView::Mismatch,
             Sync::Revolution => EngineView::Revolution,
             Sync::Cycle => self
                 .rotation
@@ -469,7 +468,8 @@ impl Pipeline {
             Reading::Valid(phase) | Reading::Stale(phase, _) => PositionView::Phase(phase),
             Reading::Suspect(_, why) | Reading::Missing(why) => PositionView::Unknown(match why {
                 Why::PatternMismatch => Reason::PatternMismatch,
-                Why::CycleUnresolved | Why::SeveralPositions => Reason::CycleUnresolved,
+                Why::CycleUnresolved => Reason::CycleUnresolved,
+                Why::SeveralPositions => Reason::SeveralPositions,
                 Why::EngineStopped => Reason::Stopped,
                 Why::NoSync => Reason::NoSync,
                 Why::StreamGap => Reason::Gap,

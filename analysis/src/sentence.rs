@@ -142,6 +142,8 @@ pub enum Reason {
     NoSync,
     /// Half of the cycle not known.
     CycleUnresolved,
+    /// The cams fit an even crank wheel at more than one tooth.
+    SeveralPositions,
     /// The cam edges do not fit the sheet.
     PatternMismatch,
     /// Samples were lost.
@@ -169,6 +171,9 @@ impl Reason {
             Self::RunIn => "The engine has only just started.",
             Self::NoSync => "The crank pattern is not found.",
             Self::CycleUnresolved => "The cycle is not resolved yet.",
+            Self::SeveralPositions => {
+                "The teeth of the crank wheel are alike, and the cams fit more than one of them."
+            }
             Self::PatternMismatch => {
                 "The cam edges do not fit the engine sheet; check for swapped leads."
             }
