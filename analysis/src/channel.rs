@@ -9,6 +9,8 @@ use crate::lead::{Lead, Role};
 use crate::level::{LevelFinder, Levels};
 use crate::quality::{Doubt, Quality};
 use crate::ring::SampleRing;
+use crate::ripple::starter::MeanTrain;
+use crate::rotation::whole_cycle::WholeCycle;
 use crate::slicer::Slicer;
 use crate::supply::Slices;
 use crate::units::{Hertz, SampleTime};
@@ -41,6 +43,7 @@ enum Detector {
     Crossings(Box<ZeroCrossing>),
     States(Box<Slicer>, Box<TwoState>),
     Pulses(Box<LevelFinder>, TwoState, Box<DutyMeter>),
+    Means(Box<MeanTrain>),
     Nothing,
 }
 
@@ -103,11 +106,8 @@ impl Channel {
                 let meter = DutyMeter::new(rate, calibration.span(STEADY).max(2.0));
                 Detector::Pulses(Box::new(finder), TwoState::default(), Box::new(meter))
             }
-            Role::Current(_)
-            | Role::StarterCurrent
-            | Role::Supply
-            | Role::Pressure
-            | Role::Spare => Detector::Nothing,
+            Role::StarterCurrent => Detector::Means(Box::new(MeanTrain::new(rate))),
+            Role::Current(_) | Role::Supply | Role::Pressure | Role::Spare => Detector::Nothing,
         };
         Some(Self {
             role: lead.role,
@@ -187,6 +187,7 @@ impl Channel {
                 );
                 meter.settle(SampleTime((first + samples.len() as u64) as f64));
             }
+            Detector::Means(means) => means.push(first, samples),
             Detector::Nothing => {}
         }
         if let Some(edge) = edges.last().filter(|_| edges.len() > before) {
@@ -209,6 +210,7 @@ impl Channel {
                 states.reset();
                 meter.gap();
             }
+            Detector::Means(means) => means.forget_part(),
             Detector::Nothing => {}
         }
     }
@@ -217,8 +219,20 @@ impl Channel {
     pub fn meter(&self) -> Option<&DutyMeter> {
         match &self.detector {
             Detector::Pulses(_, _, meter) => Some(meter),
-            Detector::Crossings(_) | Detector::States(..) | Detector::Nothing => None,
+            Detector::Crossings(_)
+            | Detector::States(..)
+            | Detector::Means(_)
+            | Detector::Nothing => None,
         }
+    }
+
+    /// Mean over each part of a cycle at the tip, for the starter's current.
+    pub(crate) fn means_over(&self, cycle: &WholeCycle) -> Option<Vec<f64>> {
+        let Detector::Means(means) = &self.detector else {
+            return None;
+        };
+        let counts = means.over(cycle)?;
+        Some(counts.iter().map(|&c| self.calibration.value(c)).collect())
     }
 
     /// State levels at the tip, if the role has states and two are seen.
@@ -229,7 +243,7 @@ impl Channel {
                 Levels::Two { low, high } => [low, high],
                 Levels::One(_) | Levels::Unknown => return None,
             },
-            Detector::Crossings(_) | Detector::Nothing => return None,
+            Detector::Crossings(_) | Detector::Means(_) | Detector::Nothing => return None,
         };
         Some([self.calibration.value(low), self.calibration.value(high)])
     }
@@ -281,7 +295,7 @@ impl Channel {
                     ..known
                 }
             }
-            Detector::Pulses(..) | Detector::Nothing => known,
+            Detector::Pulses(..) | Detector::Means(_) | Detector::Nothing => known,
         }
     }
 

@@ -12,6 +12,7 @@ pub mod phase;
 pub mod pipeline;
 pub mod quality;
 pub mod reading;
+pub mod ripple;
 pub mod rotation;
 pub mod series;
 pub mod snapshot;

@@ -13,6 +13,7 @@ use crate::lead::{CamId, Lead, LeadPlan, Role};
 use crate::observation::{CommandView, EngineView, Observation, PositionView};
 use crate::reading::{Reading, Why};
 use crate::readings;
+use crate::ripple::Ripple;
 use crate::rotation::{PhaseSample, Revolution, Rotation, SheetError};
 use crate::sentence::Reason;
 use crate::series::Series;
@@ -72,6 +73,7 @@ pub struct Pipeline {
     /// Index into `channels` per lead of the plan.
     by_lead: Vec<Option<usize>>,
     rotation: Rotation,
+    ripple: Ripple,
     judges: Vec<Judge>,
     lives: Vec<(LeadLife, String)>,
     history: History,
@@ -130,6 +132,7 @@ impl Pipeline {
             channels,
             by_lead,
             rotation,
+            ripple: Ripple::new(sheet, rate),
             judges: sheet
                 .cams
                 .iter()
@@ -290,6 +293,11 @@ impl Pipeline {
         if history::closes(slice, JUDGE_EVERY) {
             self.watch_sync();
             self.judge();
+            let starter = self
+                .channels
+                .iter()
+                .find(|c| c.role == Role::StarterCurrent);
+            self.ripple.observe(&self.rotation, starter);
         }
         if history::closes(slice, HISTORY_EVERY) {
             self.record();

@@ -14,6 +14,8 @@ use crate::units::{CrankAngle, CrankDegrees, Hertz, Rpm, SampleTime, Seconds};
 use crate::wheel::{Wheel, WheelError};
 use std::collections::VecDeque;
 
+pub(crate) mod whole_cycle;
+
 /// An engine sheet whose crank or cams cannot be followed.
 #[derive(Debug, Clone, PartialEq, thiserror::Error)]
 pub enum SheetError {

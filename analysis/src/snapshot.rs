@@ -4,6 +4,7 @@ use crate::lead::{CamId, Role};
 use crate::phase::PhaseDetail;
 use crate::quality::Quality;
 use crate::reading::Reading;
+use crate::ripple::CylinderView;
 use crate::units::{
     Amperes, Band, CrankAngle, CrankDegrees, Hertz, Percent, Rpm, SampleTime, Seconds, Volts,
 };
@@ -30,6 +31,8 @@ pub struct Snapshot {
     pub supply_ripple: Reading<Volts>,
     /// One entry per lead of the plan, in its order.
     pub leads: Vec<LeadSnapshot>,
+    /// The cylinders compared with each other, by the ripple of the crank's speed.
+    pub cylinders: Arc<CylinderView>,
     /// Rolling history for the agreement strip, oldest first, 20 points a second, at most 60 s.
     pub history: Arc<[HistoryPoint]>,
     /// The state changes so far, oldest first; of very many the last 10,000.

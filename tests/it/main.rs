@@ -7,6 +7,7 @@ mod gap_rule;
 mod reference;
 mod replay;
 mod rig;
+mod ripple;
 mod scenarios;
 mod tidy;
 mod workbench;

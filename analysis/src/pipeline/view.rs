@@ -27,6 +27,7 @@ impl Pipeline {
             supply: readings::supply(supply),
             supply_ripple: readings::ripple(supply),
             leads: self.leads(),
+            cylinders: self.ripple.view(),
             history: self.history.points(),
             events: self.history.events(),
             counts: Counts {

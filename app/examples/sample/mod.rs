@@ -270,6 +270,7 @@ fn moment(name: &'static str, sheet: EngineSheet, cams: Vec<CamSnapshot>) -> Mom
         speed: Reading::Valid(Rpm(1842.0)),
         sync: Sync::Cycle,
         angle: Some(CrankAngle::wrapped(312.0)),
+        cylinders: Arc::default(),
         history: history(&cams),
         supply: Reading::Valid(Volts(13.7)),
         supply_ripple: Reading::Valid(Volts(0.2)),

@@ -327,6 +327,7 @@ fn nothing(sheet: &EngineSheet) -> Snapshot {
         supply: Reading::Missing(why),
         supply_ripple: Reading::Missing(why),
         leads: Vec::new(),
+        cylinders: Arc::default(),
         history: Arc::from([]),
         events: Arc::from([]),
         counts: Counts::default(),
