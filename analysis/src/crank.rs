@@ -1,6 +1,13 @@
 //! Follows the tone wheel: which tooth an edge is, and when that is no longer certain.
+//!
+//! [`crate::alignment`] keeps every supposition that is not ruled out. An angle is given only while those that are
+//! nearly as likely as the best have the crank within a tooth of it, and while the crank cannot have turned back
+//! unseen; the teeth of the meantime are handed on when that is settled, or not at all.
 
-use crate::gap_search::GapSearch;
+use crate::alignment::Alignment;
+use crate::course::Course;
+use crate::damage::{Damage, Flaw};
+use crate::follower::Mark;
 use crate::reading::Why;
 use crate::rotation::Revolution;
 use crate::teeth::{Teeth, Tooth};
@@ -10,66 +17,34 @@ use std::collections::VecDeque;
 
 /// A crank without a tooth for this long stands: at 60-2 that is below 20 rpm even in the gap.
 const STOPPED_AFTER_SECONDS: f64 = 0.3;
-/// A crank so slow that the gap alone takes this part of the time-out gets a longer one.
+/// A crank so slow that the widest interval alone takes this part of the time-out gets a longer one.
 const STOPPED_AFTER_GAPS: f64 = 3.0;
-/// An edge that comes earlier than this part of the expected interval is not a tooth. Adjacent
-/// intervals differ by a factor of 1.23 at worst (60-2, 85 to 225 rpm while cranking).
-const EARLY: f64 = 0.5;
-/// The same for the edge that ends the gap, where noise has more time to come in between:
-/// 2.05 / 3 is the least in the same case.
-const EARLY_IN_GAP: f64 = 0.6;
-/// An interval longer than this part of the expected one hides a tooth.
-const LATE: f64 = 1.6;
-/// The same for the gap, whose interval is 4.48 / 3 of the expected one at worst.
-const LATE_IN_GAP: f64 = 1.8;
-/// Bounds of an interval, as a part of the expected one, that is taken for two with a tooth missing between.
-const MISSED: [f64; 2] = [0.7, 1.4];
-/// The same where the second of the two is the gap: 18 degrees instead of 24 would be 0.75.
-const MISSED_BEFORE_GAP: [f64; 2] = [0.85, 1.2];
-/// Rejected edges in a row after which the pattern is lost.
-const MOST_REJECTED: u8 = 3;
-/// Bounds, as a part of the nominal ratio, of gap against the mean of its two neighbours: 2.70 / 3
-/// to 3.63 / 3 in the same case, widened.
-const GAP_FIT: [f64; 2] = [0.7, 1.3];
+/// Irregularities within a turn of the pattern after which it is not the pattern.
+const MOST_FLAWS: u16 = 6;
+/// Turns of the pattern for which the count may stay uncertain before it is given up.
+const UNCERTAIN_TURNS: f64 = 1.25;
 /// Revolutions waiting to be drained; whoever does not drain loses the oldest.
 const MOST_WAITING: usize = 4096;
-
-/// What is known while the pattern is followed.
-#[derive(Debug, Clone)]
-struct Track {
-    /// The last tooth.
-    tooth: usize,
-    /// Samples per degree over the last three intervals, newest first.
-    pace: [f64; 3],
-    /// Edges rejected since the last tooth.
-    rejected: u8,
-    /// Whether a tooth was missing in this revolution.
-    missed: bool,
-    /// Tooth 0 of this revolution.
-    start: Option<f64>,
-    /// Tooth 0 of the revolution before, until the gap between is verified.
-    unverified: Option<f64>,
-    /// Angle of the last tooth that a verified gap vouches for.
-    vouched: f64,
-}
-
-enum Outcome {
-    Tooth,
-    Rejected,
-    Lost,
-}
 
 /// The decoder of one crank lead.
 #[derive(Debug, Clone)]
 pub(crate) struct Crank {
-    wheel: Wheel,
+    course: Course,
     rate: Hertz,
-    gap_to_tdc: f64,
-    search: GapSearch,
-    track: Option<Track>,
+    /// Angle of tooth 0 in the first turn that is counted.
+    base: f64,
+    alignment: Alignment,
+    is_tracking: bool,
+    is_certain: bool,
+    damage: Damage,
     teeth: Teeth,
+    /// Angle at which the revolution under way ends, and when it began if that was seen.
+    turn: f64,
+    turn_began: Option<f64>,
     last_edge: Option<f64>,
     last_interval: f64,
+    /// Share of the interval under way that a coded tooth took, once its end has come.
+    tooth_ended: Option<f64>,
     edges: u32,
     after_gap: bool,
     adoptions: u64,
@@ -79,16 +54,21 @@ pub(crate) struct Crank {
 }
 
 impl Crank {
-    pub fn new(wheel: Wheel, gap_to_tdc: f64, rate: Hertz) -> Self {
+    pub fn new(wheel: &Wheel, gap_to_tdc: f64, cylinders: u8, rate: Hertz) -> Self {
         Self {
-            search: GapSearch::new(wheel.teeth()),
-            wheel,
+            course: Course::new(wheel, cylinders),
             rate,
-            gap_to_tdc,
-            track: None,
+            base: -gap_to_tdc,
+            alignment: Alignment::default(),
+            is_tracking: false,
+            is_certain: false,
+            damage: Damage::new(wheel),
             teeth: Teeth::default(),
+            turn: 0.0,
+            turn_began: None,
             last_edge: None,
             last_interval: 0.0,
+            tooth_ended: None,
             edges: 0,
             after_gap: false,
             adoptions: 0,
@@ -106,24 +86,28 @@ impl Crank {
         if self.is_over(at) {
             self.stop();
         }
+        let mut share = None;
         if let Some(last) = self.last_edge {
             self.last_interval = at - last;
+            share = self
+                .tooth_ended
+                .take()
+                .map(|end| (end - last) / (at - last));
         }
         self.last_edge = Some(at);
         self.edges = self.edges.saturating_add(1);
-
-        let verified = self.search.push(at);
-        if matches!(self.follow(at), Some(Outcome::Lost)) {
-            self.lose();
+        let mark = Mark { at, share };
+        if self.is_tracking {
+            self.follow(mark);
+        } else {
+            self.search(mark);
         }
-        if let Some(edges) = verified {
-            // The bare search knows better than a track that has miscounted.
-            if self.track.as_ref().is_some_and(|t| t.tooth != 1) {
-                self.lose();
-            }
-            if self.track.is_none() {
-                self.adopt(&edges);
-            }
+    }
+
+    /// Takes an edge of the other direction: on a coded wheel it ends a tooth.
+    pub fn push_other(&mut self, at: f64) {
+        if self.course.is_coded() && self.last_edge.is_some_and(|last| at > last) {
+            self.tooth_ended = Some(at);
         }
     }
 
@@ -137,11 +121,12 @@ impl Crank {
 
     /// Samples were lost before `first_good`.
     pub fn gap(&mut self, first_good: f64) {
-        self.track = None;
-        self.search.reset();
+        self.is_tracking = false;
+        self.alignment.clear();
         self.teeth.clear();
         self.last_edge = Some(first_good);
         self.last_interval = 0.0;
+        self.tooth_ended = None;
         self.after_gap = true;
     }
 
@@ -149,13 +134,24 @@ impl Crank {
         &self.teeth
     }
 
+    /// Degrees after which the wheel looks the same: the count is right but for a multiple of it.
+    pub fn step(&self) -> f64 {
+        self.course.length()
+    }
+
+    /// Whether the angle is known, but for a multiple of [`Self::step`].
     pub fn is_tracking(&self) -> bool {
-        self.track.is_some()
+        self.is_tracking && self.is_certain
     }
 
     /// Whether teeth come, recognised or not.
     pub fn is_turning(&self) -> bool {
         self.edges >= 3
+    }
+
+    /// Teeth that are missing or out of place turn after turn, and how.
+    pub fn flaws(&self) -> Vec<(usize, Flaw)> {
+        self.damage.known()
     }
 
     /// How often the pattern was found anew; angles of different counts do not compare.
@@ -189,28 +185,29 @@ impl Crank {
     /// Angle at a time, up to the next tooth that is due.
     pub fn angle_at(&self, at: f64) -> Option<f64> {
         self.teeth.angle_at(at).or_else(|| {
-            let track = self.track.as_ref()?;
-            let last = self.teeth.last()?;
-            let ahead = (at - last.at) / track.pace[0];
-            (0.0..=self.wheel.pitch(track.tooth).0 * 1.25)
+            let best = self.alignment.best().filter(|_| self.is_tracking())?;
+            let ahead = (at - best.at) / best.pace();
+            (0.0..=self.course.pitch(best.tooth) * 1.25)
                 .contains(&ahead)
-                .then_some(last.angle + ahead)
+                .then_some(best.angle + ahead)
         })
     }
 
     /// Whether the last tooth is so recent that the next is not overdue.
     pub fn is_fresh(&self, now: f64) -> bool {
-        let (Some(track), Some(last)) = (&self.track, self.teeth.last()) else {
+        let (true, Some(best), Some(last)) =
+            (self.is_tracking(), self.alignment.best(), self.teeth.last())
+        else {
             return false;
         };
         // An edge is known only after the signal has passed on; a twentieth of a second hides that.
-        now - last.at < (3.0 * track.pace[0] * self.wheel.widest().0).max(0.05 * self.rate.0)
+        now - last.at < (3.0 * best.pace() * self.course.widest()).max(0.05 * self.rate.0)
     }
 
     /// Time within which the next tooth must come, in samples.
     pub fn patience(&self) -> f64 {
-        let gap = match &self.track {
-            Some(track) => track.pace[0] * self.wheel.widest().0,
+        let gap = match self.alignment.best().filter(|_| self.is_tracking) {
+            Some(best) => best.pace() * self.course.widest(),
             // Unrecognised, the last interval may have been the gap already.
             None => self.last_interval,
         };
@@ -225,49 +222,104 @@ impl Crank {
     }
 
     fn stop(&mut self) {
-        self.track = None;
-        self.search.reset();
+        self.is_tracking = false;
+        self.alignment.clear();
         self.last_edge = None;
         self.last_interval = 0.0;
+        self.tooth_ended = None;
         self.edges = 0;
         self.after_gap = false;
     }
 
-    fn lose(&mut self) {
-        if let Some(track) = self.track.take() {
-            self.teeth.retract(track.vouched + 1e-3);
-            self.losses += 1;
+    fn lose(&mut self, vouched: f64) {
+        self.is_tracking = false;
+        self.alignment.clear();
+        self.teeth.retract(vouched + 1e-3);
+        self.losses += 1;
+    }
+
+    /// Samples times rpm of one degree.
+    fn per_rpm(&self) -> f64 {
+        self.rate.0 / 6.0
+    }
+
+    fn search(&mut self, mark: Mark) {
+        let per_rpm = self.per_rpm();
+        let found = self
+            .alignment
+            .search(mark, &self.course, per_rpm, self.base);
+        let Some(found) = found else {
+            return;
+        };
+        self.teeth.clear();
+        self.is_tracking = true;
+        self.is_certain = true;
+        self.adoptions += 1;
+        self.after_gap = false;
+        let begin = found.trail.first().map_or(found.angle, |t| t.angle);
+        // The first revolution that was seen whole begins with the first tooth 0.
+        self.turn = self.base + 360.0 * ((begin - self.base) / 360.0 - 1e-6).ceil();
+        self.turn_began = None;
+        self.hand_on();
+    }
+
+    fn follow(&mut self, mark: Mark) {
+        let per_rpm = self.per_rpm();
+        let vouched = self.alignment.best().map_or(0.0, |b| b.vouched);
+        self.alignment
+            .follow(mark, &self.course, per_rpm, self.damage.missing());
+        let Some(best) = self.alignment.best() else {
+            return self.lose(vouched);
+        };
+        let limit = if self.course.is_even() { 0 } else { MOST_FLAWS };
+        if best.flaws() > limit || best.is_miscount {
+            return self.lose(best.vouched);
+        }
+        self.is_certain = !best.doubt && !self.alignment.is_disputed(&self.course);
+        let (tooth, flawed, at) = (best.tooth, best.flawed, best.at);
+        let (angle, vouched) = (best.angle, best.vouched);
+        if at >= mark.at {
+            self.damage.note(tooth, flawed);
+        }
+        if self.is_certain {
+            self.hand_on();
+        } else {
+            let last = self.teeth.last().map_or(vouched, |t| t.angle);
+            if angle - last > UNCERTAIN_TURNS * self.course.length().max(360.0) {
+                self.lose(vouched);
+            }
         }
     }
 
-    fn adopt(&mut self, edges: &[f64]) {
-        let n = self.wheel.teeth();
-        self.teeth.clear();
-        let mut turn = -self.gap_to_tdc;
-        for (i, &at) in edges.iter().enumerate() {
-            if i == n {
-                turn += 360.0;
+    /// Takes over the teeth that have become certain.
+    fn hand_on(&mut self) {
+        for tooth in self.alignment.hand_on() {
+            // A supposition that has taken over may count a tooth less than the one before it.
+            let is_next = self
+                .teeth
+                .last()
+                .is_none_or(|last| tooth.at > last.at && tooth.angle > last.angle + 1e-3);
+            if is_next {
+                self.teeth.push(tooth);
+                self.count(tooth);
             }
-            let angle = turn + self.wheel.angle(i % n).0;
-            self.teeth.push(Tooth { at, angle });
         }
-        let pace = (edges[n + 1] - edges[n]) / self.wheel.pitch(0).0;
-        self.track = Some(Track {
-            tooth: 1,
-            pace: [
-                pace,
-                (edges[n] - edges[n - 1]) / self.wheel.widest().0,
-                pace,
-            ],
-            rejected: 0,
-            missed: false,
-            start: Some(edges[n]),
-            unverified: None,
-            vouched: turn + self.wheel.angle(1).0,
-        });
-        self.adoptions += 1;
-        self.after_gap = false;
-        self.complete(edges[0], edges[n]);
+    }
+
+    fn count(&mut self, tooth: Tooth) {
+        while tooth.angle > self.turn - 1e-3 {
+            // The tooth itself where it was seen; else the instant at which it would have been.
+            let at = if tooth.angle < self.turn + 1e-3 {
+                Some(tooth.at)
+            } else {
+                self.teeth.time_at(self.turn)
+            };
+            if let (Some(start), Some(end)) = (self.turn_began, at) {
+                self.complete(start, end);
+            }
+            self.turn_began = at;
+            self.turn += 360.0;
+        }
     }
 
     fn complete(&mut self, start: f64, end: f64) {
@@ -280,88 +332,5 @@ impl Crank {
             end: SampleTime(end),
             speed: Rpm(60.0 * self.rate.0 / (end - start)),
         });
-    }
-
-    fn follow(&mut self, at: f64) -> Option<Outcome> {
-        let track = self.track.as_mut()?;
-        let last = self.teeth.last()?;
-        let pitch = self.wheel.pitch(track.tooth).0;
-        let in_gap = track.tooth + 1 == self.wheel.teeth();
-        let expected = track.expected_pace();
-        let ratio = (at - last.at) / pitch / expected;
-        let (early, late) = if in_gap {
-            (EARLY_IN_GAP, LATE_IN_GAP)
-        } else {
-            (EARLY, LATE)
-        };
-
-        if ratio < early {
-            track.rejected += 1;
-            return Some(if track.rejected >= MOST_REJECTED {
-                Outcome::Lost
-            } else {
-                Outcome::Rejected
-            });
-        }
-        let mut step = pitch;
-        let mut tooth = if in_gap { 0 } else { track.tooth + 1 };
-        if ratio > late {
-            // One tooth may be missing in a revolution, as long as the gap then is where it must be.
-            // Before the gap, a gap that comes a tooth early must not pass for that.
-            let [least, most] = if tooth + 1 == self.wheel.teeth() {
-                MISSED_BEFORE_GAP
-            } else {
-                MISSED
-            };
-            step += self.wheel.pitch(tooth).0;
-            let ratio = (at - last.at) / step / expected;
-            if track.missed || in_gap || !(least..=most).contains(&ratio) {
-                return Some(Outcome::Lost);
-            }
-            track.missed = true;
-            tooth = if tooth + 1 == self.wheel.teeth() {
-                0
-            } else {
-                tooth + 1
-            };
-        }
-        let pace = (at - last.at) / step;
-        let after_gap = track.tooth == 0;
-        if after_gap {
-            let fit = 2.0 * track.pace[0] / (track.pace[1] + pace);
-            if !(GAP_FIT[0]..=GAP_FIT[1]).contains(&fit) {
-                return Some(Outcome::Lost);
-            }
-        }
-        track.pace = [pace, track.pace[0], track.pace[1]];
-        track.tooth = tooth;
-        track.rejected = 0;
-        let angle = last.angle + step;
-        self.teeth.push(Tooth { at, angle });
-        if tooth == 0 {
-            track.unverified = track.start.replace(at);
-            track.missed = false;
-        }
-        if after_gap {
-            track.vouched = angle;
-            if let (Some(start), Some(end)) = (track.unverified.take(), track.start) {
-                self.complete(start, end);
-            }
-        }
-        Some(Outcome::Tooth)
-    }
-}
-
-impl Track {
-    /// The last pace, unless it is out of line with the two before it. Across the gap the pace may
-    /// truly change by half, so there it is believed.
-    fn expected_pace(&self) -> f64 {
-        let [a, b, c] = self.pace;
-        let median = a.max(b).min(a.min(b).max(c));
-        if self.tooth == 0 || (0.6..=1.67).contains(&(a / median)) {
-            a
-        } else {
-            median
-        }
     }
 }

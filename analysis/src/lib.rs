@@ -4,6 +4,7 @@
 pub mod calibration;
 pub mod channel;
 pub mod drift;
+pub mod damage;
 pub mod duty;
 pub mod edge;
 pub mod engine;
@@ -22,13 +23,15 @@ pub mod wheel_table;
 pub mod zero_crossing;
 
 mod agreement;
+mod alignment;
 mod cam;
+mod course;
 mod crank;
 mod cycle;
 mod drive;
 mod dwell;
 mod extremes;
-mod gap_search;
+mod follower;
 mod history;
 mod hookup;
 mod hum;

@@ -3,6 +3,7 @@
 use crate::cam::{Cam, Heard, Matched};
 use crate::crank::Crank;
 use crate::cycle::{Cycle, Doubt};
+use crate::damage::Flaw;
 use crate::edge::Edge;
 use crate::engine::{EdgeKind, EngineSheet};
 use crate::lead::{CamId, Role};
@@ -102,7 +103,7 @@ impl Rotation {
         }
         let step = wheel.period().0 / wheel.symmetry() as f64;
         Ok(Self {
-            crank: Crank::new(wheel, gap_to_tdc, rate),
+            crank: Crank::new(&wheel, gap_to_tdc, sheet.cylinders, rate),
             active: sheet.crank.active_edge,
             wheel: sheet.crank.wheel.trim().to_owned(),
             ids: sheet.cams.iter().map(|c| c.cam).collect(),
@@ -118,10 +119,12 @@ impl Rotation {
         })
     }
 
-    /// Takes the next edge of the crank lead; edges in the direction that is not active are passed over.
+    /// Takes the next edge of the crank lead; those in the direction that is not active only tell the width of coded teeth.
     pub fn push_crank(&mut self, edge: Edge) {
         if edge.kind == self.active {
             self.crank.push(edge.at.0);
+        } else {
+            self.crank.push_other(edge.at.0);
         }
     }
 
@@ -277,6 +280,17 @@ impl Rotation {
         Some(CrankAngle::wrapped(self.crank.angle_at(t.0)? + offset))
     }
 
+    /// Angle of the crank at a recent instant when its wheel alone is known: right but for a multiple of
+    /// [`Self::crank_step`]. `None` when not known.
+    pub fn crank_angle_at(&self, t: SampleTime) -> Option<CrankDegrees> {
+        self.crank.angle_at(t.0).map(CrankDegrees)
+    }
+
+    /// Degrees after which the crank wheel looks the same: 360 for one with a gap, the pitch for an even one.
+    pub fn crank_step(&self) -> CrankDegrees {
+        CrankDegrees(self.crank.step())
+    }
+
     /// The cycle's offset, unless the count has been lost or begun anew since.
     fn offset(&self) -> Option<f64> {
         self.cycle
@@ -411,6 +425,12 @@ impl Rotation {
     /// Times the crank pattern was lost (not counting gaps of the stream and a crank that stops).
     pub fn sync_losses(&self) -> u64 {
         self.crank.losses()
+    }
+
+    /// Teeth of the crank wheel that are missing or out of place turn after turn, counted from 0 for the first after
+    /// the gap; of a wheel of like parts, within its part.
+    pub fn damaged_teeth(&self) -> Vec<(usize, Flaw)> {
+        self.crank.flaws()
     }
 
     /// Cam edges that fitted no reference edge.

@@ -179,7 +179,7 @@ impl Wheel {
         let mut pitches: Vec<f64> = (0..self.teeth()).map(|t| self.pitch(t).0).collect();
         pitches.sort_by(f64::total_cmp);
         let usual = pitches[(pitches.len() - 1) / 2];
-        !(0.72..=1.4).contains(&(self.pitch(tooth).0 / usual))
+        !(0.8..=1.25).contains(&(self.pitch(tooth).0 / usual))
     }
 }
 

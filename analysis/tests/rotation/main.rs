@@ -7,3 +7,4 @@ mod noise;
 mod phase;
 mod reluctance;
 mod spoiled;
+mod wheels;
