@@ -106,6 +106,12 @@ impl Course {
         self.stands_out[tooth]
     }
 
+    /// Whether a missing tooth leaves an interval like the gap, so that nobody can tell which of the two is the gap.
+    pub fn is_mocked_by_a_missing_tooth(&self) -> bool {
+        let narrow = self.pitches.iter().copied().fold(f64::INFINITY, f64::min);
+        (self.widest / narrow - 2.0).abs() < 0.2
+    }
+
     /// Least logarithm by which an interval that stands out does so.
     pub fn contrast(&self) -> f64 {
         self.contrast

@@ -139,9 +139,9 @@ impl Crank {
         self.course.length()
     }
 
-    /// Whether the angle is known, but for a multiple of [`Self::step`].
+    /// Whether the pattern is followed. The angle may still be uncertain for a moment.
     pub fn is_tracking(&self) -> bool {
-        self.is_tracking && self.is_certain
+        self.is_tracking
     }
 
     /// Whether teeth come, recognised or not.
@@ -185,7 +185,8 @@ impl Crank {
     /// Angle at a time, up to the next tooth that is due.
     pub fn angle_at(&self, at: f64) -> Option<f64> {
         self.teeth.angle_at(at).or_else(|| {
-            let best = self.alignment.best().filter(|_| self.is_tracking())?;
+            let is_known = self.is_tracking && self.is_certain;
+            let best = self.alignment.best().filter(|_| is_known)?;
             let ahead = (at - best.at) / best.pace();
             (0.0..=self.course.pitch(best.tooth) * 1.25)
                 .contains(&ahead)

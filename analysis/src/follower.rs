@@ -8,10 +8,11 @@ use crate::damage::Flaw;
 use crate::teeth::Tooth;
 use crate::wheel::Width;
 
-/// Price of an edge that is no tooth. As a likelihood: one edge in 400.
-const EXTRA: f64 = 6.0;
-/// Price of a tooth without an edge: rarer, one in a thousand.
-const MISSED: f64 = 7.0;
+/// Price of an edge that is no tooth. As a likelihood: one edge in a thousand.
+const EXTRA: f64 = 7.0;
+/// Price of a tooth without an edge: rarer, one in twenty thousand. Less, and at the worst phase of cranking ripple
+/// the suspicion that one was lost in the gap would never be laid to rest.
+const MISSED: f64 = 10.0;
 /// The same of a tooth that has been seen to be missing.
 const MISSED_AGAIN: f64 = 0.5;
 /// Price of a tooth out of place: likelier than one that is missing and an edge that is none besides.
@@ -119,6 +120,11 @@ impl Follower {
     /// Samples per degree to be expected next.
     pub fn pace(&self) -> f64 {
         self.pace
+    }
+
+    /// Whether teeth that are not known to be missing were missed.
+    pub fn misses_teeth(&self) -> bool {
+        self.missed != [0; 2]
     }
 
     /// Whether the last tooth is supposed to be out of its place.

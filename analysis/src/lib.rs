@@ -5,6 +5,7 @@ pub mod calibration;
 pub mod channel;
 pub mod drift;
 pub mod damage;
+pub mod drift;
 pub mod duty;
 pub mod edge;
 pub mod engine;

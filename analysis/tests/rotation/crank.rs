@@ -155,7 +155,7 @@ fn angle_between_teeth_and_across_the_gap_with_ripple() {
         let mut r = rotation(&sheet);
         feed(&mut r, &list, |_, _| {});
         let mut worst = 0.0_f64;
-        let last = list.len() - 10;
+        let last = list.len() - 60;
         let since = list
             .iter()
             .position(|e| e.angle > 8.0 * 360.0)

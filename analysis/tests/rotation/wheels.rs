@@ -257,10 +257,12 @@ fn motions() -> Vec<(&'static str, Motion)> {
 
 /// Where a wheel with few intervals to tell it by is spoilt too, at speeds that ripple by half: a gap and a lost tooth,
 /// or a tooth and a stray edge, can then look alike to the last digit. Each names what is not held.
-const NOT_HELD: [(&str, &str, Mess); 9] = [
+const NOT_HELD: [(&str, &str, Mess); 12] = [
     ("36-2", "cranking, order 4", Mess::Ghost),
+    ("24-1", "cranking, order 4", Mess::Ghost),
+    ("24-1", "5000 rpm/s", Mess::Ghost),
+    ("12-1", "cranking, order 2", Mess::Extra),
     ("12-1", "one cylinder cranking", Mess::Ghost),
-    ("12-1", "one cylinder cranking", Mess::Missing),
     (
         "36 without 14 15 32 33 35 36",
         "cranking, order 4",
@@ -276,9 +278,10 @@ const NOT_HELD: [(&str, &str, Mess); 9] = [
         "one cylinder cranking",
         Mess::Ghost,
     ),
+    ("12+1", "cranking, order 2", Mess::Extra),
     ("60 without 29 30 59 60", "cranking, order 4", Mess::Lost),
+    ("60 without 29 30 59 60", "cranking, order 2", Mess::Lost),
     ("cam 4+1", "cranking, order 4", Mess::Lost),
-    ("cam 4+1", "6500 rpm", Mess::Damaged),
 ];
 
 #[test]
@@ -327,7 +330,7 @@ fn no_angle_is_more_than_a_tooth_wrong() {
         "{wrong} of {checked} angles given are more than a tooth wrong; {asked} were asked for"
     );
     assert!(broken.is_empty(), "{broken:#?}");
-    assert!(wrong * 5_000 < checked, "{wrong} of {checked}");
+    assert!(wrong * 10_000 < checked, "{wrong} of {checked}");
 }
 
 #[test]
@@ -337,8 +340,8 @@ fn a_running_engine_is_followed_from_the_second_turn_on() {
             for mess in [Mess::Clean, Mess::Doubled, Mess::Extra] {
                 let o = run(&row, *motion, mess, 3);
                 let first = o.first.expect("an angle");
-                // A wheel on the cam turns once in two turns of the crank.
-                let turns = (row.period / 360.0) * 1.3 + 0.8;
+                // A wheel on the cam turns once in two turns of the crank, and two teeth tell little in one.
+                let turns = if row.teeth.len() < 6 { 3.2 } else { 2.0 };
                 assert!(first < turns, "{} {name} {mess:?}: {first}", row.notation);
                 assert_eq!(o.losses, if row.notation == "24" { o.losses } else { 0 });
             }
