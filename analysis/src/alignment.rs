@@ -3,6 +3,7 @@
 
 use crate::course::Course;
 use crate::follower::{Follower, Mark};
+use crate::teeth::Tooth;
 
 /// By how much the likeliest must lead before it is believed: odds of e^8, one error in 3000 searches of noise.
 const LEAD: f64 = 8.0;
@@ -101,16 +102,13 @@ impl Alignment {
         self.rival(course, RIVAL, 0.6 * pitch).is_some()
     }
 
-    /// Hands on the teeth of the likeliest; the others begin theirs anew.
-    pub fn hand_on(&mut self) -> Vec<crate::teeth::Tooth> {
-        let mut trail = Vec::new();
-        if let Some(best) = self.followers.first_mut() {
-            std::mem::swap(&mut trail, &mut best.trail);
+    /// Hands on the teeth of the likeliest, oldest first; the others begin theirs anew.
+    pub fn hand_on(&mut self, take: impl FnMut(Tooth)) {
+        let mut followers = self.followers.iter_mut();
+        if let Some(best) = followers.next() {
+            best.trail.drain(..).for_each(take);
         }
-        for follower in &mut self.followers {
-            follower.trail.clear();
-        }
-        trail
+        followers.for_each(|f| f.trail.clear());
     }
 
     /// Another that is at most `lead` behind the likeliest and has the crank more than `degrees` elsewhere.

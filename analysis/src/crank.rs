@@ -10,7 +10,7 @@ use crate::damage::{Damage, Flaw};
 use crate::follower::Mark;
 use crate::reading::Why;
 use crate::rotation::Revolution;
-use crate::teeth::{Teeth, Tooth};
+use crate::teeth::Teeth;
 use crate::units::{Hertz, Rpm, SampleTime};
 use crate::wheel::Wheel;
 use std::collections::VecDeque;
@@ -294,44 +294,38 @@ impl Crank {
 
     /// Takes over the teeth that have become certain.
     fn hand_on(&mut self) {
-        for tooth in self.alignment.hand_on() {
+        let (teeth, turn) = (&mut self.teeth, &mut self.turn);
+        let (began, rate, done) = (&mut self.turn_began, self.rate, &mut self.waiting);
+        let before = done.len();
+        self.alignment.hand_on(|tooth| {
             // A supposition that has taken over may count a tooth less than the one before it.
-            let is_next = self
-                .teeth
+            let is_next = teeth
                 .last()
                 .is_none_or(|last| tooth.at > last.at && tooth.angle > last.angle + 1e-3);
-            if is_next {
-                self.teeth.push(tooth);
-                self.count(tooth);
+            if !is_next {
+                return;
             }
-        }
-    }
-
-    fn count(&mut self, tooth: Tooth) {
-        while tooth.angle > self.turn - 1e-3 {
-            // The tooth itself where it was seen; else the instant at which it would have been.
-            let at = if tooth.angle < self.turn + 1e-3 {
-                Some(tooth.at)
-            } else {
-                self.teeth.time_at(self.turn)
-            };
-            if let (Some(start), Some(end)) = (self.turn_began, at) {
-                self.complete(start, end);
+            teeth.push(tooth);
+            while tooth.angle > *turn - 1e-3 {
+                // The tooth itself where it was seen; else the instant at which it would have been.
+                let at = if tooth.angle < *turn + 1e-3 {
+                    Some(tooth.at)
+                } else {
+                    teeth.time_at(*turn)
+                };
+                if let (Some(start), Some(end)) = (*began, at) {
+                    done.push_back(Revolution {
+                        start: SampleTime(start),
+                        end: SampleTime(end),
+                        speed: Rpm(60.0 * rate.0 / (end - start)),
+                    });
+                }
+                *began = at;
+                *turn += 360.0;
             }
-            self.turn_began = at;
-            self.turn += 360.0;
-        }
-    }
-
-    fn complete(&mut self, start: f64, end: f64) {
-        self.revolutions += 1;
-        if self.waiting.len() == MOST_WAITING {
-            let _ = self.waiting.pop_front();
-        }
-        self.waiting.push_back(Revolution {
-            start: SampleTime(start),
-            end: SampleTime(end),
-            speed: Rpm(60.0 * self.rate.0 / (end - start)),
         });
+        self.revolutions += (done.len() - before) as u64;
+        let surplus = done.len().saturating_sub(MOST_WAITING);
+        let _ = done.drain(..surplus);
     }
 }

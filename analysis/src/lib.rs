@@ -3,7 +3,6 @@
 
 pub mod calibration;
 pub mod channel;
-pub mod drift;
 pub mod damage;
 pub mod drift;
 pub mod duty;
