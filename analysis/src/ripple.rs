@@ -138,9 +138,9 @@ impl Default for CylinderView {
     }
 }
 
-/// Takes every complete cycle once.
+/// Takes every complete cycle once and compares the cylinders.
 #[derive(Debug, Clone)]
-pub(crate) struct Ripple {
+pub struct Ripple {
     order: Result<Vec<u8>, NotJudged>,
     rate: Hertz,
     idle_most: f64,
@@ -160,6 +160,7 @@ enum Phase {
 }
 
 impl Ripple {
+    /// Starts with nothing seen. A sheet that does not serve is told in [`Self::view`].
     pub fn new(sheet: &EngineSheet, rate: Hertz) -> Self {
         let order = usable(sheet);
         let why = order.as_ref().err().copied().unwrap_or(NotJudged::NotSeen);
@@ -178,11 +179,13 @@ impl Ripple {
         }
     }
 
+    /// What has been found so far.
     pub fn view(&self) -> Arc<CylinderView> {
         Arc::clone(&self.view)
     }
 
-    /// Takes what has been completed since the last call; six cycles are kept for it.
+    /// Takes the cycles completed since the last call: the rotation keeps six. `starter` is the lead with the starter's
+    /// current, if there is one.
     pub fn observe(&mut self, rotation: &Rotation, starter: Option<&Channel>) {
         let Ok(order) = &self.order else {
             return;

@@ -4,6 +4,7 @@ mod accuracy;
 mod end_to_end;
 mod engines;
 mod gap_rule;
+mod harmonics;
 mod reference;
 mod replay;
 mod rig;
