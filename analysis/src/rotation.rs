@@ -101,14 +101,14 @@ impl Rotation {
                 return Err(SheetError::Windows { cam: cam.cam });
             }
         }
-        let step = wheel.period().0 / wheel.symmetry() as f64;
+        let crank = Crank::new(&wheel, gap_to_tdc, sheet.cylinders, rate);
         Ok(Self {
-            crank: Crank::new(&wheel, gap_to_tdc, sheet.cylinders, rate),
             active: sheet.crank.active_edge,
             wheel: sheet.crank.wheel.trim().to_owned(),
             ids: sheet.cams.iter().map(|c| c.cam).collect(),
             cams: sheet.cams.iter().map(|c| Cam::new(c, rate.0)).collect(),
-            cycle: Cycle::new(sheet.cams.len(), step),
+            cycle: Cycle::new(sheet.cams.len(), crank.step()),
+            crank,
             adoption: 0,
             since: 0.0,
             rate,

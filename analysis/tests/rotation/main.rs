@@ -2,6 +2,7 @@
 
 mod crank;
 mod detail;
+mod even;
 mod motion;
 mod noise;
 mod phase;
