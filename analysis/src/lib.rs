@@ -13,6 +13,7 @@ pub mod phase;
 pub mod pipeline;
 pub mod quality;
 pub mod reading;
+pub mod recognise;
 pub mod ripple;
 pub mod rotation;
 pub mod series;
