@@ -1,6 +1,7 @@
 //! One lead on its channel: samples not yet worked on, samples kept, and the detector its role asks for.
 
 use crate::calibration::{Calibration, Input};
+use crate::columns::Columns;
 use crate::duty::{DutyMeter, Period};
 use crate::edge::{Edge, TwoState};
 use crate::engine::{CrankSheet, Sensor};
@@ -60,6 +61,8 @@ pub struct Channel {
     pub position: usize,
     /// Raw samples of the last second and a half.
     pub ring: SampleRing,
+    /// Columns of its trace as last looked at.
+    pub columns: Columns,
     /// Slices of the last second.
     pub slices: Slices,
     /// Last edge seen, if the role has edges.
@@ -115,6 +118,7 @@ impl Channel {
             unit: tip_unit(lead.role, &input.unit),
             position,
             ring: SampleRing::new(index(KEPT * rate.0)),
+            columns: Columns::default(),
             slices: Slices::new(200),
             last_edge: None,
             first: None,

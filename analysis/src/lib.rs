@@ -26,6 +26,7 @@ pub mod zero_crossing;
 mod agreement;
 mod alignment;
 mod cam;
+mod columns;
 mod course;
 mod crank;
 mod cycle;

@@ -69,21 +69,36 @@ impl SampleRing {
             let (mut a, b) = (from.max(piece.first), to.min(piece.end));
             while a < b {
                 let at = slot(piece.place + (a - piece.first), capacity);
-                let n = usize::try_from(b - a)
-                    .unwrap_or(usize::MAX)
-                    .min(capacity - at);
+                let n = offset(b - a).min(capacity - at);
                 visit(a, &self.data[at..at + n]);
                 a += n as u64;
             }
         }
     }
 
-    /// Lowest and highest sample in `[from, to)`; `None` when none is stored.
-    pub fn extremes(&self, from: u64, to: u64) -> Option<[i16; 2]> {
-        let mut out: Option<[i16; 2]> = None;
-        self.visit(from, to, |_, samples| {
-            let (low, high) = extremes(samples);
-            out = Some(out.map_or([low, high], |[a, b]| [a.min(low), b.max(high)]));
+    /// Lowest and highest sample of each column, from one of the ascending `bounds` to the next; `None` where none is stored.
+    /// One walk over all: what is stored is found once and not per column.
+    pub fn columns(&self, bounds: &[u64]) -> Vec<Option<[i16; 2]>> {
+        let mut out: Vec<Option<[i16; 2]>> = vec![None; bounds.len().saturating_sub(1)];
+        let (Some(&from), Some(&to)) = (bounds.first(), bounds.last()) else {
+            return out;
+        };
+        let mut column = 0;
+        self.visit(from, to, |first, samples| {
+            let mut rest = samples;
+            let mut at = first;
+            while !rest.is_empty() {
+                while bounds[column + 1] <= at {
+                    column += 1;
+                }
+                let n = rest.len().min(offset(bounds[column + 1] - at));
+                let (part, after) = rest.split_at(n);
+                let (low, high) = extremes(part);
+                out[column] =
+                    Some(out[column].map_or([low, high], |[a, b]| [a.min(low), b.max(high)]));
+                at += n as u64;
+                rest = after;
+            }
         });
         out
     }
@@ -129,6 +144,10 @@ impl SampleRing {
     }
 }
 
+fn offset(x: u64) -> usize {
+    usize::try_from(x).unwrap_or(usize::MAX)
+}
+
 #[allow(
     clippy::cast_possible_truncation,
     reason = "a remainder of a usize fits one"
@@ -146,9 +165,18 @@ mod tests {
         let mut ring = SampleRing::new(10);
         ring.push(100, &[1, 2, 3, 4, 5, 6]);
         ring.push(200, &[7, 8, 9, 10, 11, 12]);
-        assert_eq!(ring.extremes(0, 150), Some([3, 6]));
-        assert_eq!(ring.extremes(150, 1000), Some([7, 12]));
-        assert_eq!(ring.extremes(106, 200), None);
+        let columns = ring.columns(&[0, 106, 106, 150, 201, 204, 204, 1000]);
+        let full = |a, b| Some([a, b]);
+        let expected = [
+            full(3, 6),
+            None,
+            None,
+            full(7, 7),
+            full(8, 10),
+            None,
+            full(11, 12),
+        ];
+        assert_eq!(columns, expected);
         assert_eq!(ring.sampled(201, 204, 8), Some((9.0, 1.0)));
         assert_eq!(ring.sampled(199, 204, 8), None);
         assert_eq!(ring.median(200, 205, 9), Some(9.0));

@@ -1,6 +1,7 @@
 //! What the leads looked like: lowest and highest value per column, against time or locked to the crank.
 
 use crate::channel::Channel;
+use crate::columns::{self, Column};
 use crate::rotation::Rotation;
 use crate::snapshot::{Trace, Traces};
 use crate::units::{CrankAngle, Hertz, SampleTime, Seconds};
@@ -22,10 +23,10 @@ pub fn against_time(
     let width = wanted.div_ceil(columns);
     let last = end / width;
     let first = last.saturating_sub(columns);
-    let bounds: Vec<u64> = (first..=last).map(|k| k * width).collect();
+    let look = |c: &Channel| c.columns.look(&c.ring, c.calibration, width, first, last);
     Traces {
         span: Seconds((width * columns) as f64 / rate.0),
-        leads: channels.iter().map(|c| columns_of(c, &bounds)).collect(),
+        leads: channels.iter().map(|c| trace(c, look(c))).collect(),
     }
 }
 
@@ -52,25 +53,14 @@ pub fn crank_locked(
         })
         .collect();
     let bounds = bounds?;
+    let look = |c: &Channel| columns::columns(&c.ring, c.calibration, &bounds).collect();
     Some(Traces {
         span: end.since(*start, rate),
-        leads: channels.iter().map(|c| columns_of(c, &bounds)).collect(),
+        leads: channels.iter().map(|c| trace(c, look(c))).collect(),
     })
 }
 
-fn columns_of(channel: &Channel, bounds: &[u64]) -> Trace {
-    let columns = bounds
-        .windows(2)
-        .map(|w| {
-            // At high speed a column can be narrower than a sample: it then shows the sample before.
-            let from = w[0].min(w[1].saturating_sub(1));
-            channel.ring.extremes(from, w[1]).map(|[low, high]| {
-                let a = channel.calibration.value(f64::from(low));
-                let b = channel.calibration.value(f64::from(high));
-                [single(a.min(b)), single(a.max(b))]
-            })
-        })
-        .collect();
+fn trace(channel: &Channel, columns: Vec<Column>) -> Trace {
     Trace {
         role: channel.role,
         unit: channel.unit.clone(),
@@ -85,12 +75,4 @@ fn columns_of(channel: &Channel, bounds: &[u64]) -> Trace {
 )]
 fn whole(x: f64) -> u64 {
     x as u64
-}
-
-#[allow(
-    clippy::cast_possible_truncation,
-    reason = "drawn to a pixel; f32 has seven digits"
-)]
-fn single(x: f64) -> f32 {
-    x as f32
 }
