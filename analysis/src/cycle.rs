@@ -3,6 +3,9 @@
 //! The crank's own count is known but for a multiple of a step: 360 degrees where a gap marks the revolution,
 //! 720 / 48 degrees with 24 like teeth, 720 for a wheel on a cam. The multiples of the step in 720 degrees are
 //! the alternatives. One is taken only when it is the only one that can be believed.
+//!
+//! What no lead can tell: on a wheel of like teeth a cam that is out by about one of them before it is first seen looks
+//! like a cam in its place, one tooth on. There the offset of the cam is known but for a multiple of the step.
 
 use crate::pattern::{Belief, CAP, Fit, Pattern, wrap};
 

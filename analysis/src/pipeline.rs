@@ -24,6 +24,7 @@ use crate::trace;
 use crate::units::{Hertz, Percent, SampleTime, Seconds, Volts};
 
 mod view;
+mod watch;
 
 /// Slices a second.
 const SLICES: u64 = 200;
@@ -377,40 +378,6 @@ impl Pipeline {
     fn settled(&self) -> bool {
         self.followed
             .is_some_and(|since| self.now().since(since, self.rate).0 > SETTLED)
-    }
-
-    fn watch_sync(&mut self) {
-        let sync = self.rotation.sync();
-        let was = std::mem::replace(&mut self.sync, sync);
-        match sync {
-            Sync::Stopped | Sync::Searching => {
-                self.followed = None;
-                self.misfit = false;
-            }
-            Sync::Revolution | Sync::Cycle => {
-                let now = self.now();
-                let _ = self.followed.get_or_insert(now);
-            }
-        }
-        let misfit = sync == Sync::Revolution && self.settled();
-        if misfit && !self.misfit {
-            self.misfit = true;
-            let text = if self.rotation.fits_several_positions() {
-                "The teeth of the crank wheel are alike and the cams fit it at more than one; with the phasers commanded to rest the position may be told."
-            } else {
-                "The cam edges do not fit the engine sheet; cam leads swapped, or another engine?"
-            };
-            self.note(self.now(), text.to_owned());
-        }
-        let text = match (was, sync) {
-            (Sync::Stopped, Sync::Searching | Sync::Revolution | Sync::Cycle) => "The crank turns.",
-            (Sync::Searching | Sync::Revolution | Sync::Cycle, Sync::Stopped) => {
-                "The crank has stopped, or its signal has."
-            }
-            (Sync::Revolution | Sync::Cycle, Sync::Searching) => "The crank pattern is lost.",
-            _ => return,
-        };
-        self.note(self.now(), text.to_owned());
     }
 
     fn judge(&mut self) {

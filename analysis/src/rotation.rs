@@ -136,7 +136,8 @@ impl Rotation {
     }
 
     /// Says whether the phaser of a cam is known to be at rest: commanded to rest, or never driven. At first a cam
-    /// without phaser is and any other is not. On a crank wheel of like teeth only a cam at rest may be able to tell the tooth.
+    /// without phaser is and any other is not. On a crank wheel of like teeth only a cam at rest may be able to tell the
+    /// tooth; a phaser that stands elsewhere than commanded by about a tooth is then not seen.
     pub fn set_at_rest(&mut self, cam: usize, at_rest: bool) {
         if let Some(cam) = self.cams.get_mut(cam) {
             cam.set_at_rest(at_rest);
@@ -448,6 +449,7 @@ impl Rotation {
                     Sync::Revolution if self.cycle.step() < 360.0 => {
                         "even wheel: the cam must tell the position"
                     }
+                    Sync::Cycle if self.cycle.step() < 360.0 => "locked, the tooth told by the cam",
                     Sync::Revolution | Sync::Cycle => "locked",
                 };
                 format!("{}, {state}", self.wheel)

@@ -176,6 +176,35 @@ fn known_signals_give_their_figures() {
     }
 }
 
+/// The exhaust is commanded to rest, the intake is driven: only what rests teaches its runout.
+#[test]
+fn only_a_cam_commanded_to_rest_teaches_its_runout() {
+    let s = run(&world().samples(4.0), 1000, 0..0).snapshot();
+    let [driven, resting] = [&s.cams[0].detail, &s.cams[1].detail];
+    assert_eq!(driven.learnt, None);
+    assert!(resting.learnt.as_ref().is_some_and(|l| l.revolutions > 10));
+    assert!(resting.cleaned.is_some_and(|c| c.phase.0.abs() < 0.1));
+    for detail in [driven, resting] {
+        assert!(detail.age.is_some_and(|a| a.age.0 < 0.05));
+        assert_eq!(detail.rising.map(|f| f.edges), Some(4));
+        assert!(detail.difference.is_some_and(|d| d.0.abs() < 0.1));
+    }
+}
+
+#[test]
+fn without_a_cam_lead_the_cams_are_not_blamed() {
+    let mut plan = plan();
+    plan.leads.retain(|l| !matches!(l.role, Role::Cam(_)));
+    let mut p = Pipeline::new(&sheet(), &plan, &inputs(), Hertz(RATE)).expect("pipeline");
+    let samples = world().samples(4.0);
+    let refs: Vec<&[i16]> = samples.iter().map(Vec::as_slice).collect();
+    p.push(0, &refs);
+    let s = p.snapshot();
+    assert_eq!(s.sync, Sync::Revolution);
+    let told = |text: &str| s.events.iter().any(|e| e.text.contains(text));
+    assert!(told("which of the two revolutions") && !told("do not fit"));
+}
+
 #[test]
 fn the_numbers_do_not_depend_on_the_blocks() {
     let samples = world().samples(3.0);
