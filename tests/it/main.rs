@@ -1,6 +1,7 @@
 //! Whole-system tests.
 
 mod accuracy;
+mod captures;
 mod end_to_end;
 mod engines;
 mod gap_rule;

@@ -67,7 +67,16 @@ struct Coil {
     count: usize,
     /// All falling crossings, those of the noise in the gap included.
     falls: usize,
+    /// Those that the rule keeps, where a straight line between two samples puts them.
     at: Vec<f64>,
+    /// Root mean square by which that line is off the teeth, samples.
+    plain: f64,
+    made_of: Made,
+}
+
+#[derive(Deserialize)]
+struct Made {
+    peak: f64,
 }
 
 #[derive(Deserialize)]
@@ -222,17 +231,21 @@ fn zero_crossings_are_those_of_scipy_under_the_rule_of_the_data_sheet() {
         let expected: Vec<f64> = coil.at.iter().copied().filter(settled).collect();
         assert_eq!(found.len(), expected.len(), "{} a tooth", coil.tooth);
         assert!(coil.falls > expected.len() && expected.len() > 100);
+        // Noise of 3 counts and half a count of rounding over the slope, at either method; and a tenth of a sample
+        // for the curve, of which each takes another part for straight.
+        let slope = std::f64::consts::TAU * coil.made_of.peak / coil.tooth;
+        let limit = 2.0 * 3.6 / slope + 0.1;
+        let mut square = 0.0;
         for (found, expected) in found.iter().zip(expected) {
-            // The zero level is the mean of what was seen, wrong by the flux swing of one tooth over the time
-            // seen: peak * tooth / (pi * at), on a slope of 2 pi * peak / tooth. Twice that for the gap, and a
-            // hundredth of a sample for noise.
-            let limit = 2.0 * coil.tooth.powi(2) / (19.7 * expected) + 0.01;
             let error = (found - expected).abs();
-            assert!(
-                error < limit,
-                "at {expected}: off by {error} samples, {limit} allowed"
-            );
+            assert!(error < limit, "at {expected}: off by {error} samples");
+            let tooth = found / coil.tooth + 0.3;
+            square += ((tooth - tooth.round()) * coil.tooth).powi(2);
         }
+        let ours = (square / found.len() as f64).sqrt();
+        // Where noise is what counts no worse than plain interpolation, where the curve is no worse than 0.05 degrees.
+        let fine = 0.05 * coil.tooth / 6.0;
+        assert!(ours < coil.plain.max(fine), "{ours} against {}", coil.plain);
     }
 }
 

@@ -220,12 +220,16 @@ def volts(**roles):
 
 
 def truth(motion, gap_to_tdc, cams, **more):
-    """What the capture says of itself: times in s from its first row, rpm, crank degrees, percent."""
+    """What the capture says of itself: times in s from its first row, rpm, crank degrees, percent.
+
+    A turn in which the crank stands or goes back is none, and of the cam edges only those passed forwards count.
+    """
     zero = Target([(-gap_to_tdc, 0)], 360.0).edges(motion)[1]
+    stand = more.get("stand", {"from": math.inf, "to": math.inf})
     turns = [
         {"start": round(a[0], 7), "end": round(b[0], 7), "rpm": round(60.0 / (b[0] - a[0]), 4)}
         for a, b in zip(zero, zero[1:])
-        if a[3] == b[3] == 1
+        if a[3] == b[3] == 1 and (b[0] < stand["from"] or a[0] > stand["to"])
     ]
     edges = {
         cam: [

@@ -157,14 +157,18 @@ def coils():
         armed = armed[0][armed[1] == "rising"]
         # The first fall after each time the signal has armed; all others are noise in the gap.
         kept = np.unique(falls[np.searchsorted(falls, armed[armed < falls[-1]])])
+        # Where the teeth truly are: plain interpolation is off by the noise.
+        tooth = COIL_RATE / rpm
+        true = (np.round(kept / tooth + 0.3) - 0.3) * tooth
         out.append(
             {
                 "made_of": {"rpm": rpm, "peak": peak, "offset": offset},
-                "tooth": COIL_RATE / rpm,
+                "tooth": tooth,
                 "offset": len(data),
                 "count": len(samples),
                 "falls": len(falls),
                 "at": np.round(kept, 9).tolist(),
+                "plain": round(float(np.sqrt(np.mean((kept - true) ** 2))), 9),
             }
         )
         data += samples.tobytes()
