@@ -52,22 +52,19 @@ fn watch(
 
 #[test]
 fn a_cam_that_stays_is_still() {
-    let mut wrong = 0;
+    let mut wrong = Vec::new();
     for seed in 0..300 {
         for (sigma, memory) in [(0.05, 0.0), (0.3, 0.0), (0.3, 0.7), (0.8, 0.3)] {
             for revolutions in [60, 400, 3000] {
                 let w = watch(seed, revolutions, sigma, memory, |_| -3.0);
-                let still = matches!(w.state(), Drift::Still { .. });
-                if !still {
-                    eprintln!("{seed} {sigma} {memory} {revolutions} {:?}", w.state());
+                if !matches!(w.state(), Drift::Still { .. }) {
+                    wrong.push((seed, sigma, memory, revolutions, w.state()));
                 }
-                wrong += u32::from(!still);
             }
         }
     }
     // Noise of 0.8 degrees with a memory over 60 revolutions wanders now and then.
-    eprintln!("drift  {wrong} of 3600 still sessions not called still");
-    assert!(wrong <= 4, "{wrong}");
+    assert!(wrong.len() <= 4, "of 3600: {wrong:?}");
 }
 
 #[test]
