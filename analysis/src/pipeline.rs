@@ -4,6 +4,7 @@
 use crate::agreement::Judge;
 use crate::calibration::Input;
 use crate::channel::Channel;
+use crate::damage::Flaw;
 use crate::duty::Period;
 use crate::edge::Edge;
 use crate::engine::EngineSheet;
@@ -25,6 +26,7 @@ use crate::units::{Hertz, Percent, SampleTime, Seconds, Volts};
 
 mod view;
 mod watch;
+mod wheel;
 
 /// Slices a second.
 const SLICES: u64 = 200;
@@ -91,6 +93,8 @@ pub struct Pipeline {
     /// Whether it has been said that the cams do not fit.
     misfit: bool,
     series: Option<Series>,
+    /// Teeth of the crank wheel that were told to be wrong.
+    flaws: Vec<(usize, Flaw)>,
 }
 
 impl Pipeline {
@@ -150,6 +154,7 @@ impl Pipeline {
             followed: None,
             misfit: false,
             series: None,
+            flaws: Vec::new(),
         })
     }
 
@@ -290,6 +295,7 @@ impl Pipeline {
     fn tick(&mut self, slice: u64) {
         if history::closes(slice, PROVE_EVERY) {
             self.prove();
+            self.watch_teeth();
         }
         if history::closes(slice, JUDGE_EVERY) {
             self.watch_sync();

@@ -452,7 +452,16 @@ impl Rotation {
                     Sync::Cycle if self.cycle.step() < 360.0 => "locked, the tooth told by the cam",
                     Sync::Revolution | Sync::Cycle => "locked",
                 };
-                format!("{}, {state}", self.wheel)
+                match self.damaged_teeth().as_slice() {
+                    [] => format!("{}, {state}", self.wheel),
+                    [(tooth, Flaw::Missing)] => {
+                        format!("{}, tooth {} missing", self.wheel, tooth + 1)
+                    }
+                    [(tooth, Flaw::Misplaced)] => {
+                        format!("{}, tooth {} damaged", self.wheel, tooth + 1)
+                    }
+                    several => format!("{}, {} teeth damaged", self.wheel, several.len()),
+                }
             }
             Role::Cam(id) => self
                 .ids

@@ -1,5 +1,6 @@
 //! What the screen, the watcher and the report see: immutable plain data, every number beside its quality.
 
+use crate::damage::Flaw;
 use crate::lead::{CamId, Role};
 use crate::phase::PhaseDetail;
 use crate::quality::Quality;
@@ -23,6 +24,8 @@ pub struct Snapshot {
     pub sync: Sync,
     /// Position in the engine cycle at `at`; `None` when not known or not certain.
     pub angle: Option<CrankAngle>,
+    /// Teeth of the crank wheel that are wrong turn after turn, counted from 0 after the gap.
+    pub damaged_teeth: Vec<(usize, Flaw)>,
     /// One entry per cam of the engine sheet, in its order.
     pub cams: Vec<CamSnapshot>,
     /// Supply voltage, mean over the last 0.2 s.

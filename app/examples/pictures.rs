@@ -46,6 +46,8 @@ enum Scene {
     Traces,
     LargeTraces,
     CrankLocked,
+    Cylinders,
+    LargeCylinders,
     Hookup,
     Recordings,
     Playback,
@@ -55,11 +57,13 @@ enum Scene {
 }
 
 /// Names of the pictures, with what they show; each moment of the engine has one of the first.
-const SCENES: [(&str, Scene); 10] = [
+const SCENES: [(&str, Scene); 12] = [
     ("live", Scene::Strip),
     ("traces", Scene::Traces),
     ("traces-large", Scene::LargeTraces),
     ("crank-locked", Scene::CrankLocked),
+    ("cylinders", Scene::Cylinders),
+    ("cylinders-large", Scene::LargeCylinders),
     ("hookup", Scene::Hookup),
     ("recordings", Scene::Recordings),
     ("playback", Scene::Playback),
@@ -73,6 +77,9 @@ const SCENES: [(&str, Scene); 10] = [
 fn is_wanted(scene: Scene, moment: &str) -> bool {
     match scene {
         Scene::Strip => true,
+        Scene::Cylinders | Scene::LargeCylinders => {
+            ["healthy", "not-following", "four-cams", "measured-weak"].contains(&moment)
+        }
         Scene::Traces | Scene::LargeTraces | Scene::CrankLocked => {
             ["not-following", "four-cams", "measured-default"].contains(&moment)
         }
@@ -135,6 +142,8 @@ fn shown(moment: &Moment, scene: Scene) -> Shown {
         | Scene::Traces
         | Scene::LargeTraces
         | Scene::CrankLocked
+        | Scene::Cylinders
+        | Scene::LargeCylinders
         | Scene::Hookup
         | Scene::Recordings
         | Scene::Source
@@ -227,6 +236,11 @@ fn application(moment: &Moment, scene: Scene, look: Look) -> Result<Application,
         Scene::Traces => &[Message::Live(live::Message::ShowTraces)],
         Scene::LargeTraces => &[
             Message::Live(live::Message::ShowTraces),
+            Message::Live(live::Message::ToggleEnlarged),
+        ],
+        Scene::Cylinders => &[Message::Live(live::Message::ShowCylinders)],
+        Scene::LargeCylinders => &[
+            Message::Live(live::Message::ShowCylinders),
             Message::Live(live::Message::ToggleEnlarged),
         ],
         Scene::CrankLocked => &[

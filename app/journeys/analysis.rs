@@ -95,11 +95,39 @@ fn a_gap_and_a_reconnection_are_told_apart() {
 }
 
 #[test]
+fn a_broken_tooth_is_named_and_costs_no_angle() {
+    let file = recorded(&Workpiece {
+        faults: "[[faults]]\nkind = \"tooth-missing\"\ntooth = 20\n",
+        ..Workpiece::of("healthy", 4.0)
+    });
+    let document = analyse(&[file.path(), "--json"]);
+    check(&validator(), &document);
+    let stream = &document["streams"][0];
+    let flaws = json!([{ "tooth": 20, "flaw": "missing" }]);
+    assert_eq!(stream["crank"]["damaged_teeth"], flaws);
+    let events = stream["events"].as_array().unwrap();
+    let is_told = |e: &Value| e["text"].as_str().unwrap().starts_with("Tooth 20 ");
+    assert_eq!(events.iter().filter(|e| is_told(e)).count(), 1, "{events:#?}");
+    let rpm = &stream["crank"]["revolution_speed_rpm"]["value"];
+    assert!((rpm["mean"].as_f64().unwrap() - 800.0).abs() < 20.0, "{rpm}");
+    assert_eq!(stream["crank"]["sync_losses"], json!([]));
+}
+
+#[test]
 fn figures_agree_with_each_other() {
     let file = recorded(&Workpiece::of("healthy", 4.0));
     let document = analyse(&[file.path(), "--json"]);
     let stream = &document["streams"][0];
     let count = |columns: &Value, name: &str| columns[name].as_array().unwrap().len();
+    // Idling long enough, the cylinders are compared; they are alike.
+    let contribution = &stream["cylinders"]["contribution"]["value"];
+    let cylinders = contribution["cylinders"].as_array().unwrap();
+    let numbers: Vec<u64> = cylinders
+        .iter()
+        .map(|c| c["cylinder"]["value"].as_u64().unwrap())
+        .collect();
+    assert_eq!(numbers, [1, 3, 4, 2]);
+    assert_eq!(contribution["weak"], json!([]));
     let revolutions = &stream["crank"]["revolutions"]["value"];
     assert!(count(revolutions, "seconds") > 40);
     assert_eq!(

@@ -7,7 +7,7 @@ use keyway_acquisition::recording::writer::Recorder;
 use keyway_acquisition::simulator::engine::Engine;
 use keyway_acquisition::simulator::scenario::Scenario;
 use keyway_acquisition::simulator::source::SampleSource;
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 use std::sync::atomic::{AtomicU64, Ordering};
 
 /// Samples a second; enough for every signal, and half the work of the usual rate.
@@ -21,6 +21,8 @@ const GAP: usize = 1_000;
 pub struct Workpiece {
     /// Scenario.
     pub scenario: &'static str,
+    /// Further faults, as TOML.
+    pub faults: &'static str,
     /// Seconds of each stream.
     pub seconds: f64,
     /// Seconds after which samples are lost in each stream.
@@ -34,6 +36,7 @@ impl Workpiece {
     pub fn of(scenario: &'static str, seconds: f64) -> Self {
         Self {
             scenario,
+            faults: "",
             seconds,
             gap: None,
             streams: 1,
@@ -65,7 +68,10 @@ pub fn recorded(workpiece: &Workpiece) -> File {
     let number = MADE.fetch_add(1, Ordering::Relaxed);
     let name = format!("keyway-{}-workpiece-{number}.mcap", std::process::id());
     let path = std::env::temp_dir().join(name);
-    let scenario = Scenario::named(workpiece.scenario).unwrap();
+    let scenarios = Path::new(env!("CARGO_MANIFEST_DIR")).join("../acquisition/scenarios");
+    let file = scenarios.join(format!("{}.toml", workpiece.scenario));
+    let text = std::fs::read_to_string(&file).unwrap() + workpiece.faults;
+    let scenario = Scenario::from_toml(&file.to_string_lossy(), &text).unwrap();
     let setup = Setup::load(None, None, &scenario.sheet).unwrap();
     let header = RecordingHeader {
         engine_sheet: setup.sheet_text.to_string(),

@@ -23,6 +23,7 @@ impl Pipeline {
             },
             sync: self.rotation.sync(),
             angle: self.rotation.angle_at(at),
+            damaged_teeth: self.rotation.damaged_teeth(),
             cams: (0..self.sheet.cams.len()).map(|k| self.cam(k)).collect(),
             supply: readings::supply(supply),
             supply_ripple: readings::ripple(supply),

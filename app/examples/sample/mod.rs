@@ -7,6 +7,8 @@
 )]
 #![allow(dead_code, reason = "each of its users takes a part of it")]
 
+mod cylinders;
+
 use keyway_analysis::engine::EngineSheet;
 use keyway_analysis::lead::{CamId, CamKind, Role};
 use keyway_analysis::quality::Quality;
@@ -106,7 +108,10 @@ pub fn not_following() -> Moment {
         ],
     };
     let intake = following(&sheet, CamId::INTAKE);
-    moment("not-following", sheet, vec![intake, exhaust])
+    let order = sheet.firing_order.clone();
+    let mut moment = moment("not-following", sheet, vec![intake, exhaust]);
+    Arc::make_mut(&mut moment.snapshot).cylinders = Arc::new(cylinders::one_weak(&order));
+    moment
 }
 
 /// The crank lead is off: nothing can be measured.
@@ -116,6 +121,7 @@ pub fn no_signal() -> Moment {
     let mut snapshot = Snapshot::clone(&healthy.snapshot);
     snapshot.speed = Reading::Missing(Why::Silent);
     snapshot.sync = Sync::Stopped;
+    snapshot.angle = None;
     snapshot.supply = Reading::Missing(Why::NoLead);
     snapshot.supply_ripple = Reading::Missing(Why::NoLead);
     for cam in &mut snapshot.cams {
@@ -210,7 +216,9 @@ pub fn four_cams() -> Moment {
             Role::Command(cams[3].id),
         ],
     };
-    moment("four-cams", sheet, cams)
+    let mut moment = moment("four-cams", sheet, cams);
+    Arc::make_mut(&mut moment.snapshot).cylinders = Arc::new(cylinders::eight());
+    moment
 }
 
 /// A cam that does what it is told.
@@ -270,6 +278,7 @@ fn moment(name: &'static str, sheet: EngineSheet, cams: Vec<CamSnapshot>) -> Mom
         speed: Reading::Valid(Rpm(1842.0)),
         sync: Sync::Cycle,
         angle: Some(CrankAngle::wrapped(312.0)),
+        damaged_teeth: Vec::new(),
         cylinders: Arc::default(),
         history: history(&cams),
         supply: Reading::Valid(Volts(13.7)),

@@ -15,13 +15,14 @@ use iced::widget::{Stack, center, column, container, mouse_area, opaque, row, st
 use iced::{Alignment, Color, Element, Length, border};
 
 /// Keys that are shown at the foot of the rail.
-const KEYS: [(&str, &str); 8] = [
+const KEYS: [(&str, &str); 9] = [
     ("Space", "hold"),
     ("R", "record"),
     ("S", "scope"),
     ("I", "import"),
     ("T", "traces"),
     ("K", "crank"),
+    ("C", "balance"),
     ("E", "larger"),
     ("L", "look"),
 ];

@@ -61,6 +61,7 @@ pub fn meaning(event: &Event, app: &Application) -> Option<Message> {
                 None => live::Message::ShowTraces,
                 Some(_) => live::Message::ShowStrip,
             })),
+            "c" if app.tab == Tab::Live => Some(Message::Live(live::Message::ShowCylinders)),
             "k" if app.tab == Tab::Live => Some(Message::Live(live::Message::ToggleCrankLock)),
             "e" if app.tab == Tab::Live => Some(Message::Live(live::Message::ToggleEnlarged)),
             "+" if app.tab == Tab::Live => Some(Message::Live(live::Message::ShorterSpan)),

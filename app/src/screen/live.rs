@@ -2,6 +2,7 @@
 //! strip or the traces.
 
 mod board;
+mod cylinders;
 mod dial;
 mod gauge;
 mod leads;
@@ -63,6 +64,8 @@ pub enum Message {
     ShowStrip,
     /// Shows the traces in the lower panel, as they were last shown.
     ShowTraces,
+    /// Shows the cylinders beside each other in the lower panel.
+    ShowCylinders,
     /// Traces against time, or locked to the crank.
     ToggleCrankLock,
     /// A longer time span of the traces.
@@ -88,6 +91,7 @@ enum Lower {
     #[default]
     Strip,
     Traces,
+    Cylinders,
 }
 
 /// The screen.
@@ -139,7 +143,7 @@ impl Live {
     /// Which traces are to be computed; `None` while none are shown.
     pub fn wanted(&self) -> Option<TraceWish> {
         match self.lower {
-            Lower::Strip => None,
+            Lower::Strip | Lower::Cylinders => None,
             Lower::Traces => Some(TraceWish {
                 view: self.trace_view(),
                 columns: if self.is_enlarged { 1000 } else { 480 },
@@ -184,6 +188,7 @@ impl Live {
         match message {
             Message::ShowStrip => self.lower = Lower::Strip,
             Message::ShowTraces => self.lower = Lower::Traces,
+            Message::ShowCylinders => self.lower = Lower::Cylinders,
             Message::ToggleCrankLock => self.is_crank_locked = !self.is_crank_locked,
             Message::LongerSpan => self.span = (self.span + 1).min(SPANS.len() - 1),
             Message::ShorterSpan => self.span = self.span.saturating_sub(1),
@@ -232,14 +237,12 @@ impl Live {
         match self.lower {
             // An enlarged panel has room for them beside its heading.
             _ if self.is_enlarged => 0.0,
-            Lower::Strip => KEY + 8.0,
-            Lower::Traces => 2.0 * (KEY + 8.0),
+            Lower::Strip | Lower::Traces | Lower::Cylinders => 2.0 * (KEY + 8.0),
         }
     }
 
     /// The keys of the lower panel, below each other at its right.
     fn controls<'a>(&self, lower: Rectangle, size: Size, look: Look) -> Element<'a, Message> {
-        let is_traces = self.lower == Lower::Traces;
         let wide = |word: &'static str, is_on: bool, message: Message| {
             button::wide(word, is_on, look, Some(message)).width(KEY)
         };
@@ -255,27 +258,33 @@ impl Live {
                 Column::with_children(keys).spacing(4).into()
             }
         };
-        let views = stacked(vec![
-            wide("Agreement", !is_traces, Message::ShowStrip).into(),
-            wide("Traces", is_traces, Message::ShowTraces).into(),
-            wide(enlarge, false, Message::ToggleEnlarged).into(),
-        ]);
-        let axis = is_traces.then(|| {
-            let shorter = (self.span > 0).then_some(Message::ShorterSpan);
-            let longer = (self.span + 1 < SPANS.len()).then_some(Message::LongerSpan);
-            let mut keys =
-                vec![wide("Crank-lock", self.is_crank_locked, Message::ToggleCrankLock).into()];
+        let views = stacked(
+            [
+                ("Agreement", Lower::Strip, Message::ShowStrip),
+                ("Traces", Lower::Traces, Message::ShowTraces),
+                ("Cylinders", Lower::Cylinders, Message::ShowCylinders),
+            ]
+            .map(|(word, lower, message)| wide(word, self.lower == lower, message).into())
+            .into(),
+        );
+        let mut keys = Vec::new();
+        if self.lower == Lower::Traces {
+            let lock = Message::ToggleCrankLock;
+            keys.push(wide("Crank-lock", self.is_crank_locked, lock).into());
             if !self.is_crank_locked {
+                let shorter = (self.span > 0).then_some(Message::ShorterSpan);
+                let longer = (self.span + 1 < SPANS.len()).then_some(Message::LongerSpan);
                 let span = row![
                     button::wide("−", false, look, shorter).width(Length::Fill),
                     button::wide("+", false, look, longer).width(Length::Fill),
                 ];
                 keys.push(span.width(KEY).spacing(4).into());
             }
-            stacked(keys)
-        });
+        }
+        keys.push(wide(enlarge, self.is_enlarged, Message::ToggleEnlarged).into());
+        let view = stacked(keys);
         let right = size.width - lower.x - lower.width;
-        container(row![].push(axis).push(views).spacing(8))
+        container(row![view, views].spacing(8))
             .width(Length::Fill)
             .align_x(Alignment::End)
             .padding(Padding::ZERO.top(lower.y + 8.0).right(right + 8.0))
@@ -323,6 +332,7 @@ fn nothing(sheet: &EngineSheet) -> Snapshot {
         speed: Reading::Missing(why),
         sync: Sync::Stopped,
         angle: None,
+        damaged_teeth: Vec::new(),
         cams,
         supply: Reading::Missing(why),
         supply_ripple: Reading::Missing(why),

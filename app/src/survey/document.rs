@@ -2,13 +2,16 @@
 //! is made from these types and their comments, so that the two cannot drift apart.
 
 mod cam;
+mod cylinder;
 mod lead;
 
 use super::Survey;
 use super::column::RevolutionColumns;
 use super::spread::Spread;
 use cam::Cam;
+use cylinder::Cylinders;
 use keyway_acquisition::recording::reader::Recording;
+use keyway_analysis::damage::Flaw;
 use keyway_analysis::reading::{Reading, Why};
 use keyway_analysis::snapshot::{AgreementState, Sync};
 use lead::Lead;
@@ -61,6 +64,8 @@ pub struct Stream {
     pub crank: Crank,
     /// The cams of the engine sheet, in its order.
     pub cams: Vec<Cam>,
+    /// The cylinders compared with each other.
+    pub cylinders: Cylinders,
     /// The leads of the lead plan at the end, in its order.
     pub leads: Vec<Lead>,
     /// What happened, in the order of the onsets.
@@ -132,6 +137,28 @@ pub struct Crank {
     pub revolutions: Known<RevolutionColumns>,
     /// When the crank pattern was lost, seconds.
     pub sync_losses: Vec<f64>,
+    /// Teeth that were wrong turn after turn, as known at the end.
+    pub damaged_teeth: Vec<Tooth>,
+}
+
+/// A tooth of the wheel that is wrong.
+#[derive(Debug, Serialize, JsonSchema)]
+#[schemars(deny_unknown_fields)]
+pub struct Tooth {
+    /// Which, counted from 1 after the gap.
+    pub tooth: usize,
+    /// What is wrong with it.
+    pub flaw: FlawWord,
+}
+
+/// What is wrong with a tooth.
+#[derive(Debug, Serialize, JsonSchema)]
+#[serde(rename_all = "lowercase")]
+pub enum FlawWord {
+    /// No edge comes from it.
+    Missing,
+    /// Its edge is out of place.
+    Misplaced,
 }
 
 /// What was known of the angle.
@@ -208,6 +235,7 @@ impl Stream {
                 .enumerate()
                 .map(|(i, cam)| Cam::of(cam, i, &survey))
                 .collect(),
+            cylinders: Cylinders::of(&survey.last.cylinders, |at| survey.seconds_at(at)),
             leads: survey.last.leads.iter().map(Lead::of).collect(),
             events: survey
                 .events
@@ -247,6 +275,18 @@ impl Crank {
             speed_rpm: Known::of(survey.speed, &why),
             revolution_speed_rpm: Known::of(survey.crank.speed(), &why),
             sync_losses: survey.crank.losses,
+            damaged_teeth: survey
+                .last
+                .damaged_teeth
+                .iter()
+                .map(|(tooth, flaw)| Tooth {
+                    tooth: tooth + 1,
+                    flaw: match flaw {
+                        Flaw::Missing => FlawWord::Missing,
+                        Flaw::Misplaced => FlawWord::Misplaced,
+                    },
+                })
+                .collect(),
             revolutions: Known::of(survey.crank.series, LEFT_OUT),
         }
     }

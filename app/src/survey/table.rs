@@ -2,6 +2,7 @@
 
 use super::Survey;
 use super::spread::Spread;
+use keyway_analysis::damage::Flaw;
 use keyway_analysis::engine::EdgeKind;
 
 /// Several lines, without a newline at the end.
@@ -20,6 +21,7 @@ pub fn table(survey: &Survey) -> String {
         ),
         format!("wheel of the engine sheet: {}", survey.sheet.crank.wheel),
         format!("crank pattern lost: {}", losses(&survey.crank.losses)),
+        format!("damaged teeth: {}", teeth(&survey.last.damaged_teeth)),
         String::new(),
         format!(
             "{:<26}{:>10}{:>10}{:>10}{:>10}",
@@ -78,6 +80,8 @@ pub fn table(survey: &Survey) -> String {
         lines.push(format!("{}: {}", cam.id, states.join(", ")));
     }
     lines.push(String::new());
+    lines.extend(survey.last.cylinders.rows());
+    lines.push(String::new());
     for event in &survey.events {
         let at = survey.seconds_at(event.at);
         lines.push(format!("{at:8.2} s  {}", event.text));
@@ -87,6 +91,20 @@ pub fn table(survey: &Survey) -> String {
 
 fn number(n: u64, one: &str, many: &str) -> String {
     format!("{n} {}", if n == 1 { one } else { many })
+}
+
+fn teeth(flaws: &[(usize, Flaw)]) -> String {
+    if flaws.is_empty() {
+        return "none seen".to_owned();
+    }
+    let words = flaws.iter().map(|(tooth, flaw)| {
+        let what = match flaw {
+            Flaw::Missing => "missing",
+            Flaw::Misplaced => "out of place",
+        };
+        format!("tooth {} after the gap {what}", tooth + 1)
+    });
+    words.collect::<Vec<_>>().join(", ")
 }
 
 /// Instants that are written out; more are only counted.

@@ -4,7 +4,7 @@
 use super::gauge::{self, Gauge};
 use super::plan::{Contents, LINE, Plan, margin, shrunk};
 use super::sentence::{self, Sentence};
-use super::{Live, Lower, Message, TraceView, dial, leads, strip, traces};
+use super::{Live, Lower, Message, TraceView, cylinders, dial, leads, strip, traces};
 use crate::font;
 use crate::theme::{Look, RADIUS};
 use crate::widget::label::{self, Anchor, Label};
@@ -141,6 +141,7 @@ impl<'a> Board<'a> {
             }
         }
         match self.live.lower {
+            Lower::Cylinders => {}
             Lower::Strip => strip::face(frame, self.plot(), self.sheet, p),
             Lower::Traces => {
                 traces::face(
@@ -180,6 +181,7 @@ impl<'a> Board<'a> {
             }
         }
         match self.live.lower {
+            Lower::Cylinders => cylinders::hands(frame, self.plot(), &self.shown.cylinders, p),
             Lower::Strip => strip::hands(frame, self.plot(), &self.newest, self.sheet, p),
             Lower::Traces => {
                 traces::hands(frame, self.plot(), &self.live.traces, &self.newest.leads, p);
@@ -202,6 +204,7 @@ impl<'a> Board<'a> {
         let heading = Point::new(self.plan.lower.x + 16.0, self.plan.lower.y + middle);
         let title = match (self.live.lower, self.live.trace_view()) {
             (Lower::Strip, _) => "Command and position, last 20 s".to_owned(),
+            (Lower::Cylinders, _) => "The cylinders beside each other".to_owned(),
             (Lower::Traces, TraceView::Time(span)) => {
                 format!("Leads against time, {:.0} ms", span.0 * 1000.0)
             }
@@ -210,6 +213,7 @@ impl<'a> Board<'a> {
         let after = label::width(&title, font::BODY, font::REGULAR) + 24.0;
         labels.push(Label::new(title, heading, Anchor::Left, p.text).size(font::BODY));
         match self.live.lower {
+            Lower::Cylinders => cylinders::words(labels, self.plot(), &self.shown.cylinders, p),
             Lower::Strip => {
                 strip::legend(
                     labels,
