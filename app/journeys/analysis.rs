@@ -107,9 +107,16 @@ fn a_broken_tooth_is_named_and_costs_no_angle() {
     assert_eq!(stream["crank"]["damaged_teeth"], flaws);
     let events = stream["events"].as_array().unwrap();
     let is_told = |e: &Value| e["text"].as_str().unwrap().starts_with("Tooth 20 ");
-    assert_eq!(events.iter().filter(|e| is_told(e)).count(), 1, "{events:#?}");
+    assert_eq!(
+        events.iter().filter(|e| is_told(e)).count(),
+        1,
+        "{events:#?}"
+    );
     let rpm = &stream["crank"]["revolution_speed_rpm"]["value"];
-    assert!((rpm["mean"].as_f64().unwrap() - 800.0).abs() < 20.0, "{rpm}");
+    assert!(
+        (rpm["mean"].as_f64().unwrap() - 800.0).abs() < 20.0,
+        "{rpm}"
+    );
     assert_eq!(stream["crank"]["sync_losses"], json!([]));
 }
 
