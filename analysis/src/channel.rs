@@ -29,8 +29,6 @@ const HUM: f64 = 3.0;
 const HALL_LEAST: f64 = 0.25;
 /// Peaks or swings of fewer counts than this are timed too coarsely to be relied upon: half a count is 6 % of it.
 const FEWEST_COUNTS: f64 = 8.0;
-/// A tooth that passes its arming level by less may be missed next time.
-const LEAST_RESERVE: f64 = 1.25;
 /// The same for a switched valve, which swings by the supply: a tenth of it shows through a wrong probe factor.
 const COMMAND_LEAST: f64 = 1.0;
 /// Half of a 12 V system's charging voltage: the command's edges are timed no higher above its low level.
@@ -263,8 +261,7 @@ impl Channel {
         match &self.detector {
             Detector::Crossings(crossings) => {
                 let teeth = crossings.teeth();
-                let small = teeth.smallest.is_some_and(|x| x < FEWEST_COUNTS)
-                    || teeth.reserve.is_some_and(|x| x < LEAST_RESERVE);
+                let small = teeth.smallest.is_some_and(|x| x < FEWEST_COUNTS);
                 Quality {
                     spikes: teeth.spikes,
                     chatter: teeth.chatter,

@@ -80,7 +80,7 @@ fn gone(channel: &Channel, s: Surroundings<'_>, place: &str) -> String {
 
 fn crank(channel: &Channel, s: Surroundings<'_>) -> (LeadLife, String) {
     match s.rotation.sync() {
-        Sync::Cycle | Sync::Revolution => (LeadLife::Alive, s.rotation.note(channel.role)),
+        Sync::Cycle | Sync::Revolution => alive_unless_doubtful(channel, s),
         _ if recently(channel, s) && !is_silent(channel, SECOND) => (
             LeadLife::Doubtful,
             "teeth, but not the pattern of the sheet; check wheel, polarity and place".to_owned(),
@@ -102,11 +102,20 @@ fn crank(channel: &Channel, s: Surroundings<'_>) -> (LeadLife, String) {
     }
 }
 
+/// A lead that fits is alive, unless its signal is of a kind that may fit by chance or be timed badly.
+fn alive_unless_doubtful(channel: &Channel, s: Surroundings<'_>) -> (LeadLife, String) {
+    let note = s.rotation.note(channel.role);
+    match channel.quality().doubt {
+        Some(doubt) => (LeadLife::Doubtful, format!("{note}, but {}", doubt.words())),
+        None => (LeadLife::Alive, note),
+    }
+}
+
 fn cam(channel: &Channel, s: Surroundings<'_>) -> (LeadLife, String) {
     let turning = s.rotation.sync() != Sync::Stopped;
     if recently(channel, s) {
         return if fits(channel, s) {
-            (LeadLife::Alive, s.rotation.note(channel.role))
+            alive_unless_doubtful(channel, s)
         } else if s.settled {
             (
                 LeadLife::Doubtful,

@@ -26,7 +26,7 @@ pub struct Quality {
 /// Why a lead's edges should not be relied upon.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Doubt {
-    /// The signal is a few counts of the input's range high, or hardly above the smallest that can be a tooth.
+    /// The signal is only a few counts of the input's range high.
     TooSmall,
     /// It moves as mains hum on a floating lead does.
     Hum,
