@@ -12,7 +12,8 @@
 //! a cycle apart. This is the published remedy of comparing one tooth with itself (SAE 03-15-03-0021
 //! takes two adjacent cycles of one cylinder to find a change; here two revolutions, to find a
 //! difference). Orders 1, 2 ... keep the errors: 0.05° over the 12° on which a speed rests (assumed) are 0.8 %
-//! of the kinetic energy, some tenth of a cylinder's work at idle.
+//! of the kinetic energy, some tenth of a cylinder's work at idle. Once the engine has turned faster for a while
+//! the errors are learnt and taken out (`spacing`).
 
 use crate::channel::Channel;
 use crate::engine::EngineSheet;
@@ -22,6 +23,7 @@ use crate::units::{Hertz, Percent, Rpm};
 use crate::wheel::Wheel;
 use cranking::Cranking;
 use running::Running;
+use spacing::Spacing;
 use std::fmt;
 use std::sync::Arc;
 use waveform::{LENGTH, PARTS, Waveform};
@@ -29,6 +31,7 @@ use waveform::{LENGTH, PARTS, Waveform};
 mod cranking;
 mod harmonic;
 mod running;
+mod spacing;
 pub(crate) mod starter;
 mod waveform;
 mod words;
@@ -48,6 +51,9 @@ const CRANKING_LEAST: f64 = 50.0;
 /// How far above the sheet's idle zone ripple is still taken, as a factor. The kinetic energy grows with the square of
 /// speed, the work does not: at twice the idle speed the same error of a tooth counts four times.
 const ABOVE_IDLE: f64 = 1.3;
+/// How far above that the tooth spacing is learnt, as a factor, up to twice as much: there the work of the cylinders
+/// turns the crank by less than a quarter of what it does at the upper end of idle.
+const LEARN_ABOVE: f64 = 1.5;
 /// Coarsest mean pitch, degrees: 24 teeth. With fewer the six parts that a firing interval of a six-cylinder engine
 /// needs are no longer measured but interpolated.
 const COARSEST: f64 = 15.0;
@@ -146,6 +152,7 @@ pub struct Ripple {
     idle_most: f64,
     last: Option<CycleKey>,
     phase: Phase,
+    spacing: Spacing,
     running: Running,
     cranking: Cranking,
     view: Arc<CylinderView>,
@@ -165,6 +172,7 @@ impl Ripple {
         let order = usable(sheet);
         let why = order.as_ref().err().copied().unwrap_or(NotJudged::NotSeen);
         Self {
+            spacing: Spacing::new(order.as_ref().map_or(1, Vec::len)),
             order,
             rate,
             idle_most: sheet.idle.high.0 * ABOVE_IDLE,
@@ -191,13 +199,14 @@ impl Ripple {
             return;
         };
         let order = order.clone();
-        // Nothing is taken above idle: spare the work of interpolating.
+        // Above idle only the wheel is learnt: spare the work of interpolating.
         let rpm = rotation.revolution_speed().any().unwrap_or(Rpm(0.0)).0;
-        if rpm > self.idle_most * 1.5 {
+        let is_fast = rpm > self.idle_most * LEARN_ABOVE * 2.0;
+        if is_fast || (rpm > self.idle_most * LEARN_ABOVE && self.spacing.is_full()) {
             self.phase = Phase::Elsewhere;
             return;
         }
-        for cycle in rotation.whole_cycles(PARTS, self.last) {
+        for mut cycle in rotation.whole_cycles(PARTS, self.last) {
             let before = self.last.replace(cycle.key);
             if before.is_some_and(|b| !cycle.key.compares(b)) {
                 // Places in the firing order may have become others.
@@ -207,6 +216,15 @@ impl Ripple {
                 }
             }
             let is_next = before.is_some_and(|b| cycle.key.follows(b));
+            let Some(raw) = Waveform::new(&cycle, self.rate) else {
+                continue;
+            };
+            if raw.mean.0 > self.idle_most * LEARN_ABOVE {
+                self.phase = Phase::Elsewhere;
+                self.spacing.take(&cycle);
+                continue;
+            }
+            self.spacing.correct(&mut cycle);
             let Some(waveform) = Waveform::new(&cycle, self.rate) else {
                 continue;
             };
@@ -247,7 +265,8 @@ impl Ripple {
     }
 
     fn publish_running(&mut self, numbers: Result<Vec<Option<u8>>, NotJudged>) {
-        let new = numbers.and_then(|n| self.running.balance(&n));
+        let learnt = self.spacing.learnt();
+        let new = numbers.and_then(|n| self.running.balance(&n, learnt));
         // What was found stays until there is something better.
         if new.is_ok() || self.view.running.is_err() {
             Arc::make_mut(&mut self.view).running = new;

@@ -161,3 +161,36 @@ fn firing_ends_the_comparison_of_compressions() {
         [3]
     );
 }
+
+/// A wheel out of true makes two sound cylinders look weak until it has been learnt, and hides no weak one.
+#[test]
+fn a_wheel_out_of_true_is_learnt() {
+    let idle = Segment::Idle { seconds: 5.0 };
+    let faster = Segment::Speed {
+        rpm: 2200.0,
+        seconds: 7.0,
+        ramp: 2500.0,
+        load: 0.0,
+    };
+    for weak_one in [None, Some(1), Some(3)] {
+        let mut scenario = driven("healthy", vec![idle.clone(), faster.clone(), idle.clone()]);
+        scenario.engine.crank.wobble = 0.3;
+        scenario.faults = weak_one.map_or_else(Vec::new, |c| weak(c, 1.0, 0.5));
+        let before = found(&scenario, 6, 5.0);
+        let before = before.running.as_ref().expect("judged");
+        assert_eq!(before.wheel_learnt, None);
+        let view = found(&scenario, 6, 17.0);
+        let after = view.running.as_ref().expect("judged");
+        eprintln!(
+            "wheel out of true by 0.3°, weak {weak_one:?}: {}; learnt: {}",
+            line(&before.cylinders),
+            line(&after.cylinders)
+        );
+        let sure = before.weak.iter().filter(|w| w.is_beyond_the_wheel);
+        let sure = numbers(&before.cylinders, sure.map(|w| w.place));
+        assert_eq!(sure, weak_one.into_iter().collect::<Vec<_>>());
+        assert!(after.wheel_learnt.is_some());
+        let named = numbers(&after.cylinders, after.weak.iter().map(|w| w.place));
+        assert_eq!(named, weak_one.into_iter().collect::<Vec<_>>());
+    }
+}

@@ -49,6 +49,9 @@ pub struct RunningBalance {
     pub harmonics: Vec<Harmonic>,
     /// Place in `cylinders` of the cylinder to which order 0.5 points, if it stands out of its scatter.
     pub half_order_points_to: Option<usize>,
+    /// Revolutions at higher speed from which the errors of the tooth spacing were learnt; `None` when they still are in
+    /// the figures.
+    pub wheel_learnt: Option<u32>,
 }
 
 /// A cylinder that contributes less.
@@ -106,7 +109,12 @@ impl Running {
     }
 
     /// `numbers` holds the cylinder at each place of the firing order, where it is known.
-    pub fn balance(&self, numbers: &[Option<u8>]) -> Result<RunningBalance, NotJudged> {
+    /// `learnt` counts the revolutions from which the wheel's errors were learnt.
+    pub fn balance(
+        &self,
+        numbers: &[Option<u8>],
+        learnt: Option<u32>,
+    ) -> Result<RunningBalance, NotJudged> {
         let have = self.entries.len();
         let (true, Some(last)) = (have >= LEAST_CYCLES, self.entries.back()) else {
             return Err(if self.unsteady >= LEAST_CYCLES {
@@ -150,6 +158,7 @@ impl Running {
             cycles: have,
             speed: Rpm(self.entries.iter().map(|e| e.mean.0).sum::<f64>() / have as f64),
             half_order_points_to,
+            wheel_learnt: learnt,
             cylinders,
             weak,
             harmonics,

@@ -78,6 +78,10 @@ fn running(b: &RunningBalance, rows: &mut Vec<String>) {
             format!("Less than the others: {name}; unevenly spaced teeth of the crank wheel could look the same.")
         });
     }
+    rows.push(match b.wheel_learnt {
+        Some(turns) => format!("Tooth-spacing errors were learnt over {turns} turns at higher speed and are taken out."),
+        None => "Tooth-spacing errors are not learnt yet; hold a higher speed for some seconds, then idle again.".to_owned(),
+    });
     if let Some(half) = b.harmonics.first() {
         let to = b.half_order_points_to.map_or_else(
             || ", within its scatter".to_owned(),

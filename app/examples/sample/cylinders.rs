@@ -36,6 +36,7 @@ pub fn one_weak(order: &[u8]) -> CylinderView {
             }],
             harmonics: Vec::new(),
             half_order_points_to: Some(2),
+            wheel_learnt: Some(200),
         }),
         cranking: Err(NotJudged::NotSeen),
     }
@@ -61,6 +62,7 @@ pub fn eight() -> CylinderView {
             }],
             harmonics: Vec::new(),
             half_order_points_to: None,
+            wheel_learnt: None,
         }),
         cranking: Ok(RelativeCompression {
             at: SampleTime(0.0),
