@@ -9,6 +9,7 @@ use keyway_acquisition::import::plan::{Kind, Plan};
 use keyway_acquisition::import::summary::Summary;
 use keyway_acquisition::import::{self, Card};
 use keyway_acquisition::recording::reader::Recording;
+use keyway_analysis::damage::Flaw;
 use keyway_analysis::engine::{EdgeKind, EngineSheet};
 use keyway_analysis::lead::{CamId, LeadPlan};
 use keyway_analysis::pipeline::Pipeline;
@@ -30,7 +31,7 @@ struct Truth {
     duty: Vec<TrueDuty>,
     #[serde(default)]
     gaps: Vec<TrueGap>,
-    missing_tooth: Option<u32>,
+    missing_tooth: Option<usize>,
     stand: Option<Span>,
 }
 
@@ -370,7 +371,9 @@ fn a_coil_with_spikes_drift_and_a_missing_tooth() {
         ..SAMPLED
     };
     let m = check("vr_with_spikes", &limits);
-    assert_eq!(m.truth.missing_tooth, Some(24));
+    // Named from 0 by the analysis, from 1 by people.
+    let named = (m.truth.missing_tooth.expect("a tooth") - 1, Flaw::Missing);
+    assert_eq!(m.last.damaged_teeth, [named]);
 }
 
 #[test]

@@ -107,7 +107,7 @@ def main():
         ("edges to angle to cam phase", ours[1], to_phase),
         ("samples to cam phase", sum(ours), to_edges + to_phase),
     ]:
-        print(f"{name:34}{1000 * a:7.1f} ms{1000 * b:7.1f} ms{b / a:7.1f}x")
+        print(f"{name:34}{1000 * a:7.1f} ms{1000 * b:7.1f} ms{b / a:7.2f}x")
 
 
 main()
