@@ -10,6 +10,7 @@ mod analysis;
 mod capture;
 mod commands;
 mod desk;
+mod edge_list;
 mod rescue;
 mod workpiece;
 

@@ -82,6 +82,8 @@ pub enum Command {
     Record(command::record::Record),
     /// Measure a recording from end to end.
     Analyse(command::analyse::Analyse),
+    /// Make a recording of a capture from another instrument.
+    Import(command::import::Import),
     /// Run a virtual scope another program can connect to.
     Scope(command::scope::Scope),
 }
@@ -131,6 +133,7 @@ fn obey(cli: Cli) -> Result<Outcome, Fault> {
         Some(Command::Watch(watch)) => watch.run(),
         Some(Command::Record(record)) => record.run(),
         Some(Command::Analyse(analyse)) => analyse.run(),
+        Some(Command::Import(import)) => import.run(),
         Some(Command::Scope(scope)) => scope.run(),
         None => command::dashboard(cli.source, cli.play, cli.theme),
     }

@@ -33,6 +33,16 @@ pub fn complain(sentence: &str) {
     drop(write_line(&mut io::stderr().lock(), sentence));
 }
 
+/// Writes how far something is over what was said last, where a person looks on; nothing clears it.
+pub fn progress(words: &str) {
+    use std::io::IsTerminal;
+    let mut out = io::stderr().lock();
+    if out.is_terminal() {
+        // Back to the begin of the line, and away with what stands there.
+        drop(write!(out, "\r\x1b[K{words}").and_then(|()| out.flush()));
+    }
+}
+
 fn write_line(out: &mut impl Write, text: &str) -> io::Result<()> {
     out.write_all(text.as_bytes())?;
     out.write_all(b"\n")?;

@@ -1,6 +1,6 @@
 //! What is imported, and how: the plan, completed with what the first rows show.
 
-use super::clock::{FirstLook, first_look, plain_rate};
+use super::clock::{Clock, FirstLook, first_look, plain_rate};
 use super::error::ImportError;
 use super::opening::Opening;
 use super::plan::{ColumnKey, ColumnPlan, Holes, Kind, Plan, TextPlan, TimePlan, TimeUnit, Unit};
@@ -19,6 +19,8 @@ pub(crate) struct TimeColumn {
     pub rate: Option<f64>,
     /// What the first rows show, and the rounding of their times.
     pub look: Option<(FirstLook, f64)>,
+    /// The rate that the first rows show, in samples per second.
+    pub rate_seen: Option<f64>,
 }
 
 /// A column that is imported.
@@ -182,7 +184,7 @@ impl<'a> Maker<'a> {
         let (names, units) = (&opening.heading.names, &opening.heading.units);
         let numeric = || (0..opening.dialect.cells).filter(|&i| opening.dialect.numeric[i]);
         let named = numeric()
-            .find(|&i| role::is_time(&names[i]))
+            .find(|&i| role::is_time(&names[i]) || TimeUnit::named(&names[i]).is_some())
             .or_else(|| numeric().find(|&i| TimeUnit::named(&units[i]).is_some()))
             .or_else(|| numeric().find(|&i| role::is_count(&names[i])));
         if named.is_some() {
@@ -219,6 +221,7 @@ impl<'a> Maker<'a> {
                 unit: TimeUnit::Sample,
                 rate: given.rate,
                 look: None,
+                rate_seen: None,
             });
         };
         let times = self.opening.numbers(position);
@@ -226,6 +229,7 @@ impl<'a> Maker<'a> {
         let unit = match given
             .unit
             .or_else(|| TimeUnit::named(&self.opening.heading.units[position]))
+            .or_else(|| TimeUnit::named(&self.opening.heading.names[position]))
         {
             Some(unit) => unit,
             None if role::is_count(&self.opening.heading.names[position])
@@ -253,11 +257,20 @@ impl<'a> Maker<'a> {
             }
         };
         let look = first_look(&times, rounding).map(|look| (look, rounding));
+        let rate_seen = look.filter(|(look, _)| look.is_even).and_then(|(look, _)| {
+            let mut clock = Clock::new(look, rounding);
+            times.iter().for_each(|&t| {
+                let _place = clock.push(t, rounding);
+            });
+            let (period, uncertainty) = clock.period();
+            Some(plain_rate(period * unit.seconds()?, uncertainty / period))
+        });
         Ok(TimeColumn {
             position: Some(position),
             unit,
             rate: given.rate,
             look,
+            rate_seen,
         })
     }
 
@@ -461,15 +474,6 @@ impl<'a> Maker<'a> {
             ),
             Some(_) => {}
         }
-    }
-}
-
-impl TimeColumn {
-    /// The rate that the first rows show, in samples per second.
-    pub fn rate_seen(&self) -> Option<f64> {
-        let (look, rounding) = self.look.filter(|(look, _)| look.is_even)?;
-        let period = look.step * self.unit.seconds()?;
-        Some(plain_rate(period, 0.02 * rounding / look.step))
     }
 }
 

@@ -139,7 +139,7 @@ pub(crate) fn of(path: &Path, opening: &Opening, layout: &Layout, plan: &Plan) -
             column: time.position.map(|p| p + 1),
             unit: time.unit,
             rate_hz: match layout.kind {
-                Kind::Samples => time.rate.or_else(|| time.rate_seen()),
+                Kind::Samples => time.rate.or(time.rate_seen),
                 Kind::Edges => time.rate,
             },
             first: time

@@ -52,7 +52,11 @@ pub(crate) fn proposed(name: &str) -> Option<String> {
     let bank = if has(&["2"]) { "-2" } else { "" };
     let of_cam = |what: &str| cam.map(|cam| format!("{what} {cam}{bank}"));
     if has(&["current", "amps", "clamp"]) {
-        return of_cam("current");
+        return if has(&["starter"]) {
+            Some("current starter".to_owned())
+        } else {
+            of_cam("current")
+        };
     }
     if has(&[
         "command", "cmd", "duty", "pwm", "solenoid", "valve", "actuator", "phaser", "driver",
@@ -72,6 +76,16 @@ pub(crate) fn proposed(name: &str) -> Option<String> {
         return of_cam("cam")
             .or_else(|| (cam.is_none() && !numbered && !exhaust).then(|| "cam intake".to_owned()));
     }
+    // The kind alone, as a heading over sensors only.
+    if words.iter().all(|w| {
+        matches!(
+            w.as_str(),
+            "intake" | "inlet" | "exhaust" | "outlet" | "bank" | "1" | "2"
+        )
+    }) && let Some(role) = of_cam("cam")
+    {
+        return Some(role);
+    }
     has(&["pressure", "cylinder"]).then(|| "pressure".to_owned())
 }
 
@@ -89,10 +103,13 @@ mod tests {
             ("CamIn", Some("cam intake")),
             ("cam", Some("cam intake")),
             ("cam 1", None),
+            ("inlet", Some("cam intake")),
+            ("Outlet 2", Some("cam exhaust-2")),
+            ("intake air", None),
             ("intake valve", Some("command intake")),
             ("exhaust duty", Some("command exhaust")),
             ("current intake", Some("current intake")),
-            ("starter current", None),
+            ("starter current", Some("current starter")),
             ("Supply", Some("supply")),
             ("cylinder pressure", Some("pressure")),
             ("camera", None),

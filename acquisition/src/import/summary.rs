@@ -1,7 +1,7 @@
 //! What an import has made, and what has to be known of it.
 
 use super::layout::Layout;
-use super::plan::Kind;
+use super::plan::{Holes, Kind};
 use super::pulse;
 use super::range::Scaling;
 use super::survey::Survey;
@@ -48,6 +48,8 @@ pub struct ColumnSummary {
     pub role: String,
     /// Least and greatest value in the file, in its unit there; none for edges.
     pub range: Option<[f64; 2]>,
+    /// That unit, as in a plan; none for levels.
+    pub unit: Option<&'static str>,
     /// Units in the file per count.
     pub resolution: f64,
     /// Changes of level; none for samples.
@@ -74,6 +76,7 @@ pub(crate) fn of(
                 name: column.name.clone(),
                 role: column.role.clone(),
                 range: (!is_edges).then_some([range.low, range.high]),
+                unit: column.unit.map(super::plan::Unit::word),
                 resolution: scalings[i].scale,
                 edges: is_edges.then_some(survey.levels[i].edges),
                 clipped: range.above + range.below,
@@ -159,6 +162,12 @@ fn of_samples(layout: &Layout, survey: &Survey, scalings: &[Scaling], remarks: &
             remarks.push(format!(
                 "{} values of {name} are beyond the instrument's range and held at its end",
                 range.above + range.below
+            ));
+        }
+        if column.holes == Holes::Hold && range.holes > 0 {
+            remarks.push(format!(
+                "{} cells of {name} hold no number, and the value before them stays there",
+                range.holes
             ));
         }
         if !scaling.is_exact {

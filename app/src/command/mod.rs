@@ -1,6 +1,7 @@
 //! The commands beside the dashboard, one file each.
 
 pub mod analyse;
+pub mod import;
 pub mod ports;
 pub mod record;
 pub mod scope;

@@ -4,7 +4,9 @@ use crate::fault::Fault;
 use crate::screen::import::{Request, Sheet};
 use crate::setup::{self, Setup};
 use crossbeam_channel::{Receiver, TryRecvError, bounded};
+use keyway_acquisition::import::preview::Preview;
 use keyway_acquisition::import::{self, Card, Progress, Watch};
+use keyway_analysis::engine::Sensor;
 use keyway_analysis::lead::{CamId, CamKind, Role};
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
@@ -127,16 +129,34 @@ fn run(
 fn check(request: &Request, sheet: &str) -> Result<(), Fault> {
     let preview = import::inspect(&request.capture, &request.plan)
         .map_err(|e| Fault::Import(Arc::from(e.to_string())))?;
-    let _setup = Setup::read(
-        &request.sheet.to_string(),
-        sheet,
-        "the columns",
-        &preview.lead_plan(),
-    )?;
-    Ok(())
+    setup_for(&preview, &request.sheet.to_string(), sheet).map(drop)
 }
 
-fn sheet_text(sheet: &Sheet) -> Result<String, Fault> {
+/// The sheet with the lead plan of the columns, or why they do not go together.
+pub fn setup_for(preview: &Preview, name: &str, sheet: &str) -> Result<Setup, Fault> {
+    let file = preview.path.display();
+    let setup = Setup::read(
+        name,
+        sheet,
+        &format!("columns of {file}"),
+        &preview.lead_plan(),
+    )?;
+    let leads = setup.plan.leads.iter().zip(&preview.columns);
+    let mut levels =
+        leads.filter(|(lead, column)| lead.role == Role::Crank && column.unit.is_none());
+    match levels.next() {
+        Some((_, column)) if setup.sheet.crank.sensor == Sensor::Vr => {
+            Err(Fault::Import(Arc::from(format!(
+                "{file}: the crank column \"{}\" holds levels 0 and 1, but the sheet '{}' has a VR sensor, whose zero crossings levels do not show; name a sheet with sensor = \"hall\" and the edge that is accurate as active_edge",
+                column.name, setup.sheet.name
+            ))))
+        }
+        _ => Ok(setup),
+    }
+}
+
+/// A sheet as written.
+pub fn sheet_text(sheet: &Sheet) -> Result<String, Fault> {
     match sheet {
         Sheet::BuiltIn(name) => Ok(Setup::load(None, None, name)?.sheet_text.to_string()),
         Sheet::File(path) => std::fs::read_to_string(path).map_err(|e| Fault::unreadable(path, &e)),
