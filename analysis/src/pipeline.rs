@@ -24,6 +24,7 @@ use crate::snapshot::{
 use crate::trace;
 use crate::units::{Hertz, Percent, SampleTime, Seconds, Volts};
 
+mod proposals;
 mod view;
 mod watch;
 mod wheel;
@@ -95,6 +96,7 @@ pub struct Pipeline {
     series: Option<Series>,
     /// Teeth of the crank wheel that were told to be wrong.
     flaws: Vec<(usize, Flaw)>,
+    scouts: proposals::Scouts,
 }
 
 impl Pipeline {
@@ -128,6 +130,7 @@ impl Pipeline {
         }
         let rotation = Rotation::new(sheet, rate)?;
         let lives = plan.leads.iter().map(unproven).collect();
+        let scouts = proposals::Scouts::new(sheet, &channels, rate);
         Ok(Self {
             rate,
             slice: slice_length(rate),
@@ -155,6 +158,7 @@ impl Pipeline {
             misfit: false,
             series: None,
             flaws: Vec::new(),
+            scouts,
         })
     }
 
@@ -232,12 +236,16 @@ impl Pipeline {
             let samples = blocks.get(channel.position).map_or(&[][..], |s| &s[a..b]);
             channel.work(first, samples, &mut self.edges, &mut self.periods);
             match channel.role {
-                Role::Crank => self.edges.iter().for_each(|&e| self.rotation.push_crank(e)),
+                Role::Crank => {
+                    self.scouts.listen(&channel.ring, first, end);
+                    self.edges.iter().for_each(|&e| self.rotation.push_crank(e));
+                }
                 Role::Cam(id) => {
                     if let Some(k) = self.cam_ids.iter().position(|&c| c == id) {
                         self.edges
                             .iter()
                             .for_each(|&e| self.rotation.push_cam(k, e));
+                        self.scouts.wait(k, &self.edges, self.misfit);
                     }
                 }
                 Role::Command(id) => {
@@ -257,6 +265,7 @@ impl Pipeline {
         self.counts.samples += end - first;
         self.done = end;
         self.rotation.settle(self.now());
+        self.scouts.settle(&self.rotation);
         self.collect();
         if end.is_multiple_of(self.slice) {
             self.tick(end / self.slice);
@@ -296,6 +305,7 @@ impl Pipeline {
         if history::closes(slice, PROVE_EVERY) {
             self.prove();
             self.watch_teeth();
+            self.scout();
         }
         if history::closes(slice, JUDGE_EVERY) {
             self.watch_sync();

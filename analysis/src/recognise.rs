@@ -6,16 +6,21 @@ mod contender;
 mod evidence;
 mod heard;
 mod listener;
+mod proposal;
 mod rhythm;
 mod ruling;
+pub(crate) mod scout;
 mod side;
 mod verdict;
+mod windows;
 
 pub use contender::Origin;
+pub use proposal::Proposal;
+pub use windows::{CamWindows, WindowLearner};
 
 use crate::calibration::Calibration;
 use crate::edge::Edge;
-use crate::engine::{EdgeKind, Sensor};
+use crate::engine::{CrankSheet, EdgeKind, Sensor};
 use crate::units::{Hertz, Rpm, Seconds, Volts};
 use crate::wheel::Wheel;
 use listener::Listener;
@@ -207,8 +212,59 @@ impl Recogniser {
         self.listener.edges()
     }
 
+    /// Whether the signal is what the sheet says, `wheel` being the sheet's: much cheaper than a recognition, and true
+    /// only if nothing speaks against it.
+    pub fn confirms(&self, sheet: &CrankSheet, wheel: &Wheel) -> bool {
+        ruling::confirms(&self.listener, sheet, wheel)
+    }
+
     /// What it is, as far as was heard. Costs some milliseconds.
     pub fn recognise(&self) -> Recognition {
         ruling::rule(&self.listener, self.sheet.as_ref())
     }
+}
+
+/// How the shafts under two leads turn.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Relation {
+    /// The first lead's target turns half as fast: it sits on the cam.
+    FirstOnCam,
+    /// The second lead's target does.
+    SecondOnCam,
+    /// Both repeat after the same time.
+    SameShaft,
+    /// Their periods tell nothing: equal teeth, or nothing recognised.
+    Untold,
+}
+
+/// By how much, as a part, the ratio of two periods may differ from 2 or 1: they are not measured over the same turn.
+const RATIO_WITHIN: f64 = 0.08;
+
+/// Crank or cam, by the ratio of the periods of two signals heard at the same time: a cam takes two turns of the crank.
+pub fn relate(first: &Recognition, second: &Recognition) -> Relation {
+    let period = |r: &Recognition| {
+        let uneven = r.wheel().is_some_and(|w| w.symmetry() < w.teeth());
+        let is_clear = r.certainty > Certainty::Unclear || r.look == Look::Cam;
+        r.repeat.filter(|_| uneven && is_clear).map(|s| s.0)
+    };
+    let (Some(a), Some(b)) = (period(first), period(second)) else {
+        return Relation::Untold;
+    };
+    let is = |ratio: f64| (b / a / ratio - 1.0).abs() < RATIO_WITHIN;
+    if is(2.0) {
+        Relation::SecondOnCam
+    } else if is(0.5) {
+        Relation::FirstOnCam
+    } else if is(1.0) {
+        Relation::SameShaft
+    } else {
+        Relation::Untold
+    }
+}
+
+/// Number of equal teeth on the crank, if that is what the first signal comes from and the second from a cam.
+pub fn teeth_by_cam(even: &Recognition, cam: &Recognition) -> Option<usize> {
+    let is_even = even.wheel().is_some_and(|w| w.symmetry() == w.teeth());
+    let turns = cam.repeat.filter(|_| is_even)?.0 / even.repeat?.0 / 2.0;
+    (1..=255).find(|n| (turns / *n as f64 - 1.0).abs() < 0.5 * RATIO_WITHIN.min(1.0 / *n as f64))
 }

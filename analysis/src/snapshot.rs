@@ -5,6 +5,7 @@ use crate::lead::{CamId, Role};
 use crate::phase::PhaseDetail;
 use crate::quality::Quality;
 use crate::reading::Reading;
+use crate::recognise::Proposal;
 use crate::ripple::CylinderView;
 use crate::units::{
     Amperes, Band, CrankAngle, CrankDegrees, Hertz, Percent, Rpm, SampleTime, Seconds, Volts,
@@ -40,6 +41,8 @@ pub struct Snapshot {
     pub history: Arc<[HistoryPoint]>,
     /// The state changes so far, oldest first; of very many the last 10,000.
     pub events: Arc<[Event]>,
+    /// Where a lead's signal looks different from what the engine sheet says; proposals only.
+    pub proposals: Vec<Proposal>,
     /// Counts of what went wrong and right.
     pub counts: Counts,
 }

@@ -7,6 +7,7 @@
 )]
 
 use super::*;
+use crate::engine::EdgeKind;
 
 const RATE: f64 = 50_000.0;
 const COUNTS_PER_VOLT: f64 = 400.0;
@@ -427,4 +428,71 @@ fn a_still_pin_is_no_duty_but_a_level() {
         s.cams[0].command.duty.map(|_| Volts(0.0))
     );
     assert!(s.cams[0].command.high.valid().is_some());
+}
+
+/// Runs the world's samples through a pipeline whose sheet was changed.
+fn with_sheet(change: impl Fn(&mut EngineSheet), seconds: f64) -> crate::snapshot::Snapshot {
+    let mut other = sheet();
+    change(&mut other);
+    let mut p = Pipeline::new(&other, &plan(), &inputs(), Hertz(RATE)).expect("pipeline");
+    let samples = world().samples(seconds);
+    let refs: Vec<&[i16]> = samples.iter().map(Vec::as_slice).collect();
+    p.push(0, &refs);
+    p.snapshot()
+}
+
+#[test]
+fn a_signal_that_differs_from_the_sheet_is_proposed_and_the_sheet_stays() {
+    assert_eq!(with_sheet(|_| {}, 5.0).proposals, Vec::new());
+    let s = with_sheet(
+        |sheet| {
+            sheet.crank.wheel = "36-1".to_owned();
+            sheet.crank.active_edge = EdgeKind::Rising;
+        },
+        5.0,
+    );
+    let [proposal] = s.proposals.as_slice() else {
+        panic!("{:?}", s.proposals);
+    };
+    assert_eq!(proposal.role, Role::Crank);
+    assert_eq!(proposal.wheel.as_deref(), Some("60-2"), "{proposal:?}");
+    assert_eq!(proposal.sensor, None, "the sheet's VR is right");
+    assert_eq!(
+        proposal.active_edge,
+        Some(EdgeKind::Falling),
+        "{proposal:?}"
+    );
+    assert!(s.events.iter().any(|e| e.text == proposal.text));
+}
+
+#[test]
+fn windows_of_a_cam_that_does_not_fit_are_proposed() {
+    let other = vec![[10.0, 60.0], [150.0, 350.0], [500.0, 530.0]];
+    let s = with_sheet(
+        |sheet| {
+            for cam in &mut sheet.cams {
+                cam.windows = other.clone();
+            }
+        },
+        6.0,
+    );
+    let Some(proposal) = s
+        .proposals
+        .iter()
+        .find(|p| p.role == Role::Cam(CamId::INTAKE))
+    else {
+        panic!("{:?} {:?}", s.sync, s.events);
+    };
+    // The world's intake cam is 12 degrees advanced; the revolution is told but for 360 degrees.
+    let truth = sheet().cams[0].windows.clone();
+    let fits = |turn: f64| {
+        truth.iter().all(|[r, f]| {
+            proposal.windows.iter().any(|[a, b]| {
+                let off = (a.0 + turn + 12.0 - r).rem_euclid(720.0);
+                off.min(720.0 - off) < 1.0 && ((b.0 - a.0) - (f - r)).abs() < 1.0
+            })
+        })
+    };
+    assert!(fits(0.0) || fits(360.0), "{proposal:?}");
+    assert_eq!(proposal.windows.len(), truth.len());
 }

@@ -31,6 +31,7 @@ impl Pipeline {
             cylinders: self.ripple.view(),
             history: self.history.points(),
             events: self.history.events(),
+            proposals: self.proposals(),
             counts: Counts {
                 revolutions: self.rotation.revolutions(),
                 stray_cam_edges: self.rotation.stray_cam_edges(),

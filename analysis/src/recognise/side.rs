@@ -1,6 +1,5 @@
 //! Which of the two crossings of a swinging signal lies at the tooth's centre.
 
-use super::heard::Heard;
 use super::listener::Mark;
 use super::rhythm::{local_median, median};
 use std::collections::VecDeque;
@@ -21,11 +20,8 @@ pub(super) enum Steep {
 }
 
 /// Which direction crosses at the teeth: beside a gap the other one is weak, without a gap it is less steep.
-pub(super) fn steepness(heard: &[(Heard, &VecDeque<Mark>)]) -> Steep {
-    let [a, b] = heard else {
-        return Steep::Untold;
-    };
-    let (wa, wb) = (weakest(a.1), weakest(b.1));
+pub(super) fn steepness([a, b]: [&VecDeque<Mark>; 2]) -> Steep {
+    let (wa, wb) = (weakest(a), weakest(b));
     if let (Some(wa), Some(wb)) = (wa, wb) {
         let factor = wa / wb.max(1e-6);
         if factor > WEAKER {
@@ -40,7 +36,7 @@ pub(super) fn steepness(heard: &[(Heard, &VecDeque<Mark>)]) -> Steep {
     }
     let usual =
         |marks: &VecDeque<Mark>| median(known(marks).into_iter().map(|m| m.steep).collect());
-    let factor = usual(a.1) / usual(b.1).max(1e-9);
+    let factor = usual(a) / usual(b).max(1e-9);
     if factor > STEEPER {
         Steep::Told { steeper: 0, factor }
     } else if factor < 1.0 / STEEPER {

@@ -285,6 +285,7 @@ fn moment(name: &'static str, sheet: EngineSheet, cams: Vec<CamSnapshot>) -> Mom
         supply_ripple: Reading::Valid(Volts(0.2)),
         leads,
         events: Arc::from([]),
+        proposals: Vec::new(),
         counts: Counts::default(),
         cams,
     };

@@ -340,6 +340,7 @@ fn nothing(sheet: &EngineSheet) -> Snapshot {
         cylinders: Arc::default(),
         history: Arc::from([]),
         events: Arc::from([]),
+        proposals: Vec::new(),
         counts: Counts::default(),
     }
 }
