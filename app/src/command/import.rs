@@ -15,7 +15,6 @@ use keyway_acquisition::import::summary::Summary;
 use keyway_acquisition::import::{self, Card, Progress, Watch};
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
-use std::sync::atomic::Ordering;
 
 /// Make a recording of a capture that another instrument wrote as text.
 ///
@@ -86,14 +85,7 @@ impl Import {
         };
         let result = import::run(&self.file, &plan, &out, &card, watch);
         output::progress("");
-        // Whoever stops it has what they wanted; the sentence says that nothing was kept.
-        let summary = match result {
-            Err(e) if stop.load(Ordering::Relaxed) => {
-                output::complain(&e.to_string());
-                return Ok(Outcome::Done);
-            }
-            other => other.map_err(fault)?,
-        };
+        let summary = result.map_err(fault)?;
         let _reader = report(&out, &summary, self.sheet.is_none())?;
         Ok(Outcome::Done)
     }
