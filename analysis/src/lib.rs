@@ -25,6 +25,7 @@ pub mod zero_crossing;
 
 mod agreement;
 mod alignment;
+mod audition;
 mod cam;
 mod columns;
 mod course;

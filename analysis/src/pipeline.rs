@@ -2,6 +2,7 @@
 //! whatever the blocks, samples are worked on in slices of 1/200 s that begin at multiples of their length.
 
 use crate::agreement::Judge;
+use crate::audition::Audition;
 use crate::calibration::Input;
 use crate::channel::Channel;
 use crate::damage::Flaw;
@@ -23,6 +24,7 @@ use crate::snapshot::{
 };
 use crate::trace;
 use crate::units::{Hertz, Percent, SampleTime, Seconds, Volts};
+use crate::wheel::Wheel;
 
 mod proposals;
 mod view;
@@ -76,6 +78,8 @@ pub struct Pipeline {
     channels: Vec<Channel>,
     /// Index into `channels` per lead of the plan.
     by_lead: Vec<Option<usize>>,
+    /// What the signals of crank and cams look like, one per channel.
+    auditions: Vec<Option<Audition>>,
     rotation: Rotation,
     ripple: Ripple,
     judges: Vec<Judge>,
@@ -129,6 +133,7 @@ impl Pipeline {
             });
         }
         let rotation = Rotation::new(sheet, rate)?;
+        let auditions = channels.iter().map(|c| audition(c, sheet, rate)).collect();
         let lives = plan.leads.iter().map(unproven).collect();
         let scouts = proposals::Scouts::new(sheet, &channels, rate);
         Ok(Self {
@@ -139,6 +144,7 @@ impl Pipeline {
             cam_ids: sheet.cams.iter().map(|c| c.cam).collect(),
             channels,
             by_lead,
+            auditions,
             rotation,
             ripple: Ripple::new(sheet, rate),
             judges: sheet
@@ -196,6 +202,12 @@ impl Pipeline {
             let boundary = (self.done / self.slice + 1) * self.slice;
             let to = boundary.min(end);
             let (a, b) = (offset(at - first), offset(to - first));
+            for (channel, audition) in self.channels.iter().zip(&mut self.auditions) {
+                if let (Some(audition), Some(samples)) = (audition, channels.get(channel.position))
+                {
+                    audition.push(at, &samples[a..b]);
+                }
+            }
             if to == boundary {
                 self.work(channels, a, b, boundary);
             } else {
@@ -518,6 +530,16 @@ fn headline(cam: CamId, state: AgreementState, sentence: &str) -> String {
     let first = letters.next().map(|c| c.to_ascii_uppercase());
     let name: String = first.into_iter().chain(letters).collect();
     format!("{name} cam, {}: {sentence}", state.words())
+}
+
+/// The ear on a lead that may be a wheel's; only of the crank the sheet says which.
+fn audition(channel: &Channel, sheet: &EngineSheet, rate: Hertz) -> Option<Audition> {
+    let wheel = match channel.role {
+        Role::Crank => Wheel::parse(&sheet.crank.wheel).ok(),
+        Role::Cam(_) => None,
+        _ => return None,
+    };
+    Some(Audition::new(channel.calibration, rate, wheel))
 }
 
 fn unproven(lead: &Lead) -> (LeadLife, String) {

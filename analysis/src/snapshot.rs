@@ -5,7 +5,7 @@ use crate::lead::{CamId, Role};
 use crate::phase::PhaseDetail;
 use crate::quality::Quality;
 use crate::reading::Reading;
-use crate::recognise::Proposal;
+use crate::recognise::{Proposal, Recognition};
 use crate::ripple::CylinderView;
 use crate::units::{
     Amperes, Band, CrankAngle, CrankDegrees, Hertz, Percent, Rpm, SampleTime, Seconds, Volts,
@@ -187,6 +187,8 @@ pub struct LeadSnapshot {
     pub level: Option<f64>,
     /// "V", "A", "kPa".
     pub unit: String,
+    /// What the signal of a crank or cam lead looks like; `None` for other leads, and before enough was heard.
+    pub recognition: Option<Arc<Recognition>>,
     /// What its detector had to pass over, and how large the signal is.
     pub quality: Quality,
 }

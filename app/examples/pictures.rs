@@ -30,13 +30,15 @@ use std::time::{Duration, Instant};
 /// The sizes the screens must fit, logical pixels.
 const SIZES: [(u16, u16); 2] = [(1280, 800), (1024, 600)];
 
-/// Scenarios of the simulated engine that are measured: name of the moment, scenario, seconds.
-const MEASURED: [(&str, &str, f64); 5] = [
-    ("measured-default", "default", 24.0),
-    ("measured-healthy", "healthy", 22.0),
-    ("measured-tooth", "intake-chain-one-tooth", 22.0),
-    ("measured-dropout", "cam-sensor-dropout", 22.0),
-    ("measured-lead-off", "lead-off", 22.0),
+/// Scenarios of the simulated engine that are measured: name of the moment, scenario, seconds, and
+/// the wheel of the engine sheet, which is right but for one.
+const MEASURED: [(&str, &str, f64, &str); 6] = [
+    ("measured-default", "default", 24.0, "60-2"),
+    ("measured-healthy", "healthy", 22.0, "60-2"),
+    ("measured-tooth", "intake-chain-one-tooth", 22.0, "60-2"),
+    ("measured-dropout", "cam-sensor-dropout", 22.0, "60-2"),
+    ("measured-lead-off", "lead-off", 22.0, "60-2"),
+    ("measured-other-wheel", "healthy", 4.0, "36-1"),
 ];
 
 /// What is done before the picture is taken.
@@ -83,9 +85,15 @@ fn is_wanted(scene: Scene, moment: &str) -> bool {
         Scene::Traces | Scene::LargeTraces | Scene::CrankLocked => {
             ["not-following", "four-cams", "measured-default"].contains(&moment)
         }
-        Scene::Hookup => {
-            ["healthy", "cam-lost", "four-cams", "measured-lead-off"].contains(&moment)
-        }
+        Scene::Hookup => [
+            "healthy",
+            "cam-lost",
+            "four-cams",
+            "measured-lead-off",
+            "measured-healthy",
+            "measured-other-wheel",
+        ]
+        .contains(&moment),
         Scene::Recordings | Scene::Source | Scene::BringIn => moment == "healthy",
         Scene::Playback | Scene::Lost => ["not-following", "four-cams"].contains(&moment),
     }
@@ -297,8 +305,8 @@ fn main() -> Result<(), Box<dyn Error>> {
     let only = std::env::args().nth(2);
     std::fs::create_dir_all(&directory)?;
     let mut moments = sample::moments();
-    for (name, scenario, seconds) in MEASURED {
-        moments.push(measured::measured(name, scenario, seconds)?);
+    for (name, scenario, seconds, wheel) in MEASURED {
+        moments.push(measured::measured(name, scenario, seconds, wheel)?);
     }
     for look in [Look::Workshop, Look::Daylight] {
         for (name, scene) in SCENES {

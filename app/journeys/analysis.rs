@@ -126,6 +126,11 @@ fn figures_agree_with_each_other() {
     let document = analyse(&[file.path(), "--json"]);
     let stream = &document["streams"][0];
     let count = |columns: &Value, name: &str| columns[name].as_array().unwrap().len();
+    // The signal itself says which wheel it is.
+    let recognised = &stream["crank"]["recognised"]["value"];
+    assert_eq!(recognised["wheel"]["notation"], "60-2");
+    assert_eq!(recognised["certainty"], "sure");
+    assert_eq!(recognised["sensor"]["value"], "vr");
     // Idling long enough, the cylinders are compared; they are alike.
     let contribution = &stream["cylinders"]["contribution"]["value"];
     let cylinders = contribution["cylinders"].as_array().unwrap();

@@ -3,7 +3,7 @@
 
 use crate::fault::Fault;
 use crate::setup::Setup;
-use keyway_analysis::engine::{EdgeKind, Sensor};
+use keyway_analysis::engine::{EdgeKind, EngineSheet, Sensor};
 use std::fs::{self, File};
 use std::io::{ErrorKind, Write};
 use std::path::{Path, PathBuf};
@@ -38,9 +38,9 @@ pub fn edge_word(edge: EdgeKind) -> &'static str {
 }
 
 impl Amendment {
-    /// What a setup has now.
-    pub fn of(setup: &Setup) -> Self {
-        let crank = &setup.sheet.crank;
+    /// What a sheet has now.
+    pub fn of(sheet: &EngineSheet) -> Self {
+        let crank = &sheet.crank;
         Self {
             wheel: crank.wheel.clone(),
             sensor: crank.sensor,
@@ -153,7 +153,7 @@ mod tests {
     fn an_amended_sheet_keeps_its_comments_and_loses_its_reference() {
         let setup = Setup::built_in().unwrap();
         let amended = amendment().applied(&setup).unwrap();
-        assert_eq!(Amendment::of(&amended), amendment());
+        assert_eq!(Amendment::of(&amended.sheet), amendment());
         assert!(amended.sheet.cams.iter().all(|c| !c.known_good));
         assert_eq!(amended.sheet.cams[0].windows, setup.sheet.cams[0].windows);
         assert_eq!(amended.plan, setup.plan);

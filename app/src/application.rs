@@ -1,6 +1,7 @@
 //! The dashboard: rail, bar, the screen that is open, and the Source panel over it. It fetches the
 //! newest state thirty times a second; no sample ever waits for it.
 
+mod amend;
 mod capture;
 mod frame;
 mod keys;
@@ -61,6 +62,8 @@ pub enum Message {
     Open(Tab),
     /// On the Live screen.
     Live(live::Message),
+    /// On the Hook-up screen.
+    Hookup(hookup::Message),
     /// On the Recordings screen.
     Recordings(recordings::Message),
     /// On the Source panel.
@@ -111,6 +114,8 @@ pub struct Application {
     import: Option<Import>,
     /// The import that runs.
     importer: Option<Importer>,
+    /// What is open.
+    opened: Option<Plan>,
     /// What to return to after a recording.
     before: Option<Plan>,
     is_held: bool,
@@ -137,8 +142,9 @@ impl Application {
             ..Self::with(bench, settings)?
         };
         if !matches!(plan.choice, Choice::Recording(_)) {
-            application.before = Some(plan);
+            application.before = Some(plan.clone());
         }
+        application.opened = Some(plan);
         application.settle();
         Ok(application)
     }
@@ -165,6 +171,7 @@ impl Application {
             source: None,
             import: None,
             importer: None,
+            opened: None,
             before: None,
             is_held: false,
             notice: None,
@@ -251,6 +258,10 @@ impl Application {
                     return Task::none();
                 };
                 self.wish();
+                Task::none()
+            }
+            Message::Hookup(message) => {
+                self.amend(message);
                 Task::none()
             }
             Message::Recordings(message) => match self.recordings.update(message) {
@@ -382,8 +393,9 @@ impl Application {
             self.tab = Tab::Live;
         }
         if !matches!(plan.choice, Choice::Recording(_)) {
-            self.before = Some(plan);
+            self.before = Some(plan.clone());
         }
+        self.opened = Some(plan);
         self.settle();
     }
 

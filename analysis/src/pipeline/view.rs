@@ -1,6 +1,7 @@
 //! The snapshot, put together from what the pipeline holds.
 
 use super::Pipeline;
+use crate::audition::Audition;
 use crate::channel::Channel;
 use crate::lead::Role;
 use crate::quality::Quality;
@@ -73,11 +74,13 @@ impl Pipeline {
             .zip(&self.lives)
             .map(|((lead, index), (life, note))| {
                 let channel = index.map(|i| &self.channels[i]);
+                let audition = index.and_then(|i| self.auditions[i].as_ref());
                 LeadSnapshot {
                     input: lead.input,
                     role: lead.role,
                     place: lead.place.clone(),
                     life: *life,
+                    recognition: audition.and_then(Audition::heard),
                     note: note.clone(),
                     range: channel.and_then(|c| c.range(200)),
                     level: channel.and_then(|c| c.mean(200)),

@@ -1,6 +1,7 @@
 //! What the list of events says of the crank and the cycle as they come and go.
 
 use super::Pipeline;
+use crate::audition::Audition;
 use crate::lead::Role;
 use crate::snapshot::Sync;
 
@@ -22,6 +23,12 @@ impl Pipeline {
         if misfit && !self.misfit {
             self.misfit = true;
             self.note(self.now(), self.open_position().to_owned());
+        }
+        if was == Sync::Stopped && sync != was {
+            self.auditions
+                .iter_mut()
+                .flatten()
+                .for_each(Audition::begin);
         }
         let text = match (was, sync) {
             (Sync::Stopped, Sync::Searching | Sync::Revolution | Sync::Cycle) => "The crank turns.",

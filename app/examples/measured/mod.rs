@@ -21,13 +21,15 @@ const BLOCK: usize = 5_000;
 /// The same engine every time.
 const SEED: u64 = 7;
 
-/// What the screen shows after `seconds` of a scenario.
+/// What the screen shows after `seconds` of a scenario, with this wheel in the engine sheet.
 pub fn measured(
     name: &'static str,
     scenario: &str,
     seconds: f64,
+    wheel: &str,
 ) -> Result<Moment, Box<dyn Error>> {
-    let sheet = sample::sheet();
+    let mut sheet = sample::sheet();
+    wheel.clone_into(&mut sheet.crank.wheel);
     let plan = LeadPlan::from_toml(include_str!("../../assets/sheets/light-van-leads.toml"))?;
     let mut engine = Engine::from_scenario(&Scenario::named(scenario)?, SEED);
     engine.set_rate(RATE);

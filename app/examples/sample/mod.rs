@@ -315,6 +315,7 @@ fn leads(cams: &[CamSnapshot]) -> Vec<LeadSnapshot> {
             range: (role != Role::Spare).then_some(range),
             level: None,
             unit: unit.to_owned(),
+            recognition: None,
             quality: Quality::default(),
         });
     };

@@ -192,7 +192,7 @@ fn screen(app: &Application) -> Element<'_, Message> {
     let margins = iced::Padding::from([8, 16]);
     match app.tab {
         Tab::Live => app.live.view(&app.setup.sheet, look).map(Message::Live),
-        Tab::Hookup => container(app.hookup.view(&app.setup.plan, look))
+        Tab::Hookup => container(app.hookup.view(&app.setup, look).map(Message::Hookup))
             .padding(margins)
             .into(),
         Tab::Recordings => column![app.recordings.view(look).map(Message::Recordings)]

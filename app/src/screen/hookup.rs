@@ -1,7 +1,12 @@
 //! The Hook-up screen: one row per lead, whether it lives, what it shows, and what to try if it does not.
 
+pub mod proposal;
+
+use crate::amendment::Amendment;
 use crate::screen::live::words::{self, capital};
+use crate::setup::Setup;
 use crate::theme::{Look, RADIUS, STEP};
+use crate::widget::button;
 use crate::widget::envelope::envelope;
 use crate::widget::mark::{self, Mark};
 use crate::{figure, font};
@@ -10,8 +15,9 @@ use iced::widget::{Column, Space, column, container, responsive, row, scrollable
 use iced::{
     Alignment, Color, Element, Length, Point, Rectangle, Renderer, Size, Theme, border, mouse,
 };
-use keyway_analysis::lead::{LeadPlan, Role};
+use keyway_analysis::lead::Role;
 use keyway_analysis::snapshot::{LeadLife, LeadSnapshot, Snapshot, Trace, Traces};
+use proposal::Proposal;
 use std::sync::Arc;
 use std::time::{Duration, Instant};
 
@@ -23,6 +29,15 @@ pub const COLUMNS: usize = 240;
 
 /// Time a miniature shows: two idle revolutions or 30 periods of a valve's drive.
 pub const SPAN_SECONDS: f64 = 0.15;
+
+/// What is done on the screen; each names the input of a lead.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Message {
+    /// Works with what was recognised on this lead for this session.
+    Use(usize),
+    /// Saves the engine sheet with what was recognised on this lead, as a new file.
+    Save(usize),
+}
 
 /// The screen.
 #[derive(Debug, Default)]
@@ -54,18 +69,21 @@ impl Hookup {
         *self = Self::default();
     }
 
-    /// The screen as it stands.
-    pub fn view<'a, Message: 'a>(&'a self, plan: &'a LeadPlan, look: Look) -> Element<'a, Message> {
-        responsive(move |size| self.rows(plan, look, size)).into()
+    /// The crank of the engine sheet as it would have to be for this lead, if that differs.
+    pub fn amendment(&self, setup: &Setup, input: usize) -> Option<Amendment> {
+        let (_, snapshot) = self.shown.as_ref()?;
+        let lead = snapshot.leads.iter().find(|l| l.input == input)?;
+        proposal(setup, lead)?.amendment
     }
 
-    fn rows<'a, Message: 'a>(
-        &'a self,
-        plan: &'a LeadPlan,
-        look: Look,
-        size: Size,
-    ) -> Element<'a, Message> {
+    /// The screen as it stands.
+    pub fn view<'a>(&'a self, setup: &'a Setup, look: Look) -> Element<'a, Message> {
+        responsive(move |size| self.rows(setup, look, size)).into()
+    }
+
+    fn rows<'a>(&'a self, setup: &'a Setup, look: Look, size: Size) -> Element<'a, Message> {
         let p = look.palette();
+        let plan = &setup.plan;
         let is_narrow = size.width < 1000.0;
         let widths = if is_narrow {
             [92.0, 128.0, 120.0, 104.0]
@@ -99,6 +117,7 @@ impl Hookup {
                 .shown
                 .as_ref()
                 .and_then(|(_, s)| s.leads.iter().find(|l| l.input == lead.input));
+            let proposal = now.and_then(|l| proposal(setup, l));
             let trace = self.traces.leads.iter().find(|t| t.role == lead.role);
             let ink = ink(look, lead.role);
             let line = row![
@@ -126,7 +145,7 @@ impl Hookup {
                 .width(mini)
                 .height(height - 12.0),
                 level(now, look).width(figures),
-                text(advice(lead.role, now))
+                text(advice(lead.role, now, proposal.as_ref()))
                     .size(font::SMALL)
                     .color(if needs_help(now) { p.text } else { p.quiet })
                     .width(Length::FillPortion(4)),
@@ -142,6 +161,9 @@ impl Hookup {
                 );
             }
             list = list.push(line);
+            if let Some(proposal) = proposal.filter(|p| p.sheet.is_some()) {
+                list = list.push(difference(lead.input, proposal, look));
+            }
         }
         let sheet = container(list)
             .padding([0.0, STEP * 2.0])
@@ -159,6 +181,73 @@ impl Hookup {
         .spacing(STEP)
         .into()
     }
+}
+
+/// What the signal of a lead looks like, beside the sheet.
+fn proposal(setup: &Setup, lead: &LeadSnapshot) -> Option<Proposal> {
+    Proposal::of(&setup.sheet, lead.role, lead.recognition.as_deref()?)
+}
+
+/// Below a lead whose signal is not what the sheet says: what it looks like, and what can be done.
+fn difference<'a>(input: usize, proposal: Proposal, look: Look) -> Element<'a, Message> {
+    let p = look.palette();
+    let small = |words: String| text(words).size(font::SMALL).color(p.quiet);
+    let sheet = proposal.sheet.unwrap_or_default();
+    let words = column![
+        row![
+            mark::mark(Mark::Question, 18.0, p.alarm, p.background),
+            text(proposal.looks)
+                .size(font::BODY)
+                .font(font::BOLD)
+                .color(p.text),
+        ]
+        .spacing(STEP),
+        text(sheet).size(font::BODY).color(p.text),
+        small(proposal.others),
+    ]
+    .spacing(4)
+    .width(Length::Fill);
+    let mut content = row![words].spacing(STEP * 2.0).align_y(Alignment::Center);
+    if let Some(amendment) = proposal.amendment {
+        content = content
+            .push(
+                text(amendment.lines())
+                    .size(font::SMALL)
+                    .font(font::MONO)
+                    .color(p.quiet)
+                    .wrapping(text::Wrapping::None),
+            )
+            .push(
+                column![
+                    button::action(
+                        "Use for this session",
+                        None,
+                        false,
+                        look,
+                        Some(Message::Use(input))
+                    ),
+                    button::action(
+                        "Save as a new sheet",
+                        None,
+                        false,
+                        look,
+                        Some(Message::Save(input))
+                    ),
+                ]
+                .spacing(4),
+            );
+    }
+    container(
+        container(content)
+            .padding([STEP, STEP * 1.5])
+            .width(Length::Fill)
+            .style(move |_| {
+                container::background(p.background)
+                    .border(border::rounded(RADIUS).color(p.edge).width(1))
+            }),
+    )
+    .padding(iced::Padding::ZERO.bottom(STEP))
+    .into()
 }
 
 /// Whether every fitted lead shows what it should.
@@ -191,7 +280,7 @@ fn needs_help(now: Option<&LeadSnapshot>) -> bool {
     now.is_some_and(|l| matches!(l.life, LeadLife::Doubtful | LeadLife::Silent))
 }
 
-fn life<'a, Message: 'a>(now: Option<&LeadSnapshot>, look: Look) -> iced::widget::Row<'a, Message> {
+fn life<'a>(now: Option<&LeadSnapshot>, look: Look) -> iced::widget::Row<'a, Message> {
     let p = look.palette();
     let (shape, word) = life_words(now.map(|l| l.life));
     let ink = if needs_help(now) {
@@ -209,10 +298,7 @@ fn life<'a, Message: 'a>(now: Option<&LeadSnapshot>, look: Look) -> iced::widget
     .align_y(Alignment::Center)
 }
 
-fn level<'a, Message: 'a>(
-    now: Option<&LeadSnapshot>,
-    look: Look,
-) -> iced::widget::Column<'a, Message> {
+fn level<'a>(now: Option<&LeadSnapshot>, look: Look) -> iced::widget::Column<'a, Message> {
     let p = look.palette();
     let (figure, range) = match now {
         None => (figure::NONE.to_owned(), String::new()),
@@ -240,12 +326,18 @@ fn level<'a, Message: 'a>(
 }
 
 /// What to try, from what the role should show and what the lead shows.
-fn advice(role: Role, now: Option<&LeadSnapshot>) -> String {
+fn advice(role: Role, now: Option<&LeadSnapshot>, proposal: Option<&Proposal>) -> String {
     let Some(lead) = now else {
         return "waiting for samples".to_owned();
     };
     let try_this = match (lead.life, role) {
-        (LeadLife::Alive | LeadLife::Spare, _) => return lead.note.clone(),
+        (LeadLife::Alive | LeadLife::Spare, _) => {
+            // What differs from the sheet has a row of its own.
+            return match proposal.filter(|p| p.sheet.is_none()) {
+                Some(proposal) => format!("{}. {}", capital(&lead.note), proposal.looks),
+                None => lead.note.clone(),
+            };
+        }
         (LeadLife::Silent, Role::Crank) => {
             "Is the engine turning? Else reseat the probe and its ground clip on the two sensor pins."
         }
@@ -348,8 +440,11 @@ mod tests {
             range: None,
             level: None,
             unit: "V".to_owned(),
+            recognition: None,
             quality: Quality::default(),
         };
-        assert!(advice(Role::Crank, Some(&lead)).starts_with("No signal. Is the engine turning?"));
+        assert!(
+            advice(Role::Crank, Some(&lead), None).starts_with("No signal. Is the engine turning?")
+        );
     }
 }

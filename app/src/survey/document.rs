@@ -4,6 +4,7 @@
 mod cam;
 mod cylinder;
 mod lead;
+mod recognised;
 
 use super::Survey;
 use super::column::RevolutionColumns;
@@ -12,9 +13,11 @@ use cam::Cam;
 use cylinder::Cylinders;
 use keyway_acquisition::recording::reader::Recording;
 use keyway_analysis::damage::Flaw;
+use keyway_analysis::lead::Role;
 use keyway_analysis::reading::{Reading, Why};
 use keyway_analysis::snapshot::{AgreementState, Sync};
 use lead::Lead;
+use recognised::Recognised;
 use schemars::{JsonSchema, Schema, schema_for};
 use serde::Serialize;
 
@@ -127,6 +130,8 @@ pub struct Quality {
 pub struct Crank {
     /// The tone wheel of the engine sheet, in the notation of engine sheets.
     pub wheel: String,
+    /// What the signal of the crank lead looks like.
+    pub recognised: Known<Recognised>,
     /// What was known of the angle at the end.
     pub sync: SyncWord,
     /// Engine speed over the time in which it was known, rpm; 20 points a second.
@@ -266,6 +271,7 @@ impl Crank {
         let why = reason(&survey.last.speed);
         Self {
             wheel: survey.sheet.crank.wheel.clone(),
+            recognised: Recognised::of(&survey.last, Role::Crank),
             sync: match survey.last.sync {
                 Sync::Stopped => SyncWord::Stopped,
                 Sync::Searching => SyncWord::Searching,

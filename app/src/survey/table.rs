@@ -2,8 +2,10 @@
 
 use super::Survey;
 use super::spread::Spread;
+use crate::screen::hookup::proposal::Proposal;
 use keyway_analysis::damage::Flaw;
 use keyway_analysis::engine::EdgeKind;
+use keyway_analysis::lead::Role;
 
 /// Several lines, without a newline at the end.
 pub fn table(survey: &Survey) -> String {
@@ -20,6 +22,7 @@ pub fn table(survey: &Survey) -> String {
             counts.stray_cam_edges,
         ),
         format!("wheel of the engine sheet: {}", survey.sheet.crank.wheel),
+        format!("its signal: {}", recognised(survey)),
         format!("crank pattern lost: {}", losses(&survey.crank.losses)),
         format!("damaged teeth: {}", teeth(&survey.last.damaged_teeth)),
         String::new(),
@@ -91,6 +94,25 @@ pub fn table(survey: &Survey) -> String {
 
 fn number(n: u64, one: &str, many: &str) -> String {
     format!("{n} {}", if n == 1 { one } else { many })
+}
+
+/// What the crank's signal looks like, beside the sheet.
+fn recognised(survey: &Survey) -> String {
+    let crank = survey.last.leads.iter().find(|l| l.role == Role::Crank);
+    let Some(seen) = crank.and_then(|l| l.recognition.as_deref()) else {
+        return "not enough seen to recognise a wheel".to_owned();
+    };
+    match Proposal::of(&survey.sheet, Role::Crank, seen) {
+        None => "no wheel recognised".to_owned(),
+        Some(proposal) => {
+            let parts = [
+                Some(proposal.looks),
+                proposal.sheet,
+                Some(proposal.others).filter(|o| !o.is_empty()),
+            ];
+            parts.into_iter().flatten().collect::<Vec<_>>().join(" ")
+        }
+    }
 }
 
 fn teeth(flaws: &[(usize, Flaw)]) -> String {

@@ -1,5 +1,6 @@
 //! A cam in the document.
 
+use super::recognised::Recognised;
 use super::{Known, LEFT_OUT, reason};
 use crate::survey::Survey;
 use crate::survey::cam::{CamSurvey, EdgeSurvey};
@@ -7,6 +8,7 @@ use crate::survey::column::{DutyColumns, PhaseColumns};
 use crate::survey::spread::Spread;
 use keyway_analysis::drift;
 use keyway_analysis::engine::EdgeKind;
+use keyway_analysis::lead::Role;
 use schemars::JsonSchema;
 use serde::Serialize;
 use std::collections::BTreeMap;
@@ -20,6 +22,8 @@ const LEARNING: &str = "not enough revolutions with the cam at rest";
 pub struct Cam {
     /// "intake" or "exhaust", with "-2" on the second bank.
     pub cam: String,
+    /// What the signal of its lead looks like.
+    pub recognised: Known<Recognised>,
     /// Phase over all edges, crank degrees.
     pub phase_deg: Known<Spread>,
     /// Phase over the rising edges alone, crank degrees: the two edges of a sensor have errors of their own.
@@ -140,6 +144,7 @@ impl Cam {
         let duty = last.map_or_else(String::new, |c| reason(&c.command.duty));
         Self {
             cam: cam.id.to_string(),
+            recognised: Recognised::of(&survey.last, Role::Cam(cam.id)),
             phase_deg: Known::of(cam.phase(), &phase),
             rising_phase_deg: Known::of(cam.phase_of(EdgeKind::Rising), &phase),
             falling_phase_deg: Known::of(cam.phase_of(EdgeKind::Falling), &phase),
@@ -197,13 +202,19 @@ impl Cam {
     }
 }
 
+impl Direction {
+    pub(super) fn of(kind: EdgeKind) -> Self {
+        match kind {
+            EdgeKind::Rising => Self::Rising,
+            EdgeKind::Falling => Self::Falling,
+        }
+    }
+}
+
 impl Edge {
     fn of(edge: &EdgeSurvey, offset: Option<f64>, why: &str) -> Self {
         Self {
-            kind: match edge.kind {
-                EdgeKind::Rising => Direction::Rising,
-                EdgeKind::Falling => Direction::Falling,
-            },
+            kind: Direction::of(edge.kind),
             reference_deg: edge.reference,
             measured_deg: Known::of(edge.measured(), why),
             phase_deg: Known::of(edge.phase(), why),
