@@ -24,6 +24,16 @@ const BUILT_IN: &[BuiltIn] = &[
         include_str!("../assets/sheets/small-hatch.toml"),
         include_str!("../assets/sheets/small-hatch-leads.toml"),
     ),
+    (
+        "estate-six",
+        include_str!("../assets/sheets/estate-six.toml"),
+        include_str!("../assets/sheets/estate-six-leads.toml"),
+    ),
+    (
+        "pick-up",
+        include_str!("../assets/sheets/pick-up.toml"),
+        include_str!("../assets/sheets/pick-up-leads.toml"),
+    ),
 ];
 
 /// Names of the built-in engines.

@@ -3,13 +3,13 @@
 
 use keyway_acquisition::block::ChannelInfo;
 use keyway_acquisition::simulator::blueprint::{
-    Blueprint, CamPlan, CrankSensor, CrankWheel, PhaserPlan, RestStop,
+    Blueprint, Cam, CamPlan, CrankSensor, CrankWheel, PhaserPlan, RestStop,
 };
 use keyway_analysis::calibration::Input;
 use keyway_analysis::engine::{
     CamSheet, CrankSheet, EdgeKind, EngineSheet, PhaserSheet, Rest, Sensor,
 };
-use keyway_analysis::lead::{CamId, LeadPlan};
+use keyway_analysis::lead::{CamId, LeadPlan, Role};
 use keyway_analysis::units::{Band, CrankDegrees, DegreesPerSecond, Hertz, Percent, Rpm, Volts};
 
 /// What a technician who knows this engine would have written.
@@ -122,6 +122,25 @@ fn phaser(plan: &PhaserPlan) -> PhaserSheet {
 pub fn plan() -> LeadPlan {
     LeadPlan::from_toml(include_str!("../../app/assets/sheets/light-van-leads.toml"))
         .expect("the plan in the assets")
+}
+
+/// The same for this engine: no command where there is no phaser, and the clamp on the valve it is on.
+pub fn plan_for(engine: &Blueprint) -> LeadPlan {
+    let mut plan = plan();
+    let cams = [(Cam::Intake, CamId::INTAKE), (Cam::Exhaust, CamId::EXHAUST)];
+    for lead in &mut plan.leads {
+        for (cam, id) in cams {
+            if let Role::Current(_) = lead.role
+                && engine.current_on == cam
+            {
+                lead.role = Role::Current(id);
+            }
+            if lead.role == Role::Command(id) && engine.cam(cam).phaser.is_none() {
+                lead.role = Role::Spare;
+            }
+        }
+    }
+    plan
 }
 
 /// The device's inputs as the analysis wants to know them, counted from 1.

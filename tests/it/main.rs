@@ -1,15 +1,19 @@
 //! Whole-system tests.
 
 mod accuracy;
+mod angles;
 mod captures;
 mod end_to_end;
 mod engines;
 mod gap_rule;
 mod harmonics;
+mod matrix;
+mod open_rows;
 mod reference;
 mod replay;
 mod rig;
 mod ripple;
 mod scenarios;
+mod tally;
 mod tidy;
 mod workbench;

@@ -22,12 +22,23 @@ pub struct Rig {
 impl Rig {
     /// Keeps the truth of the last `kept` seconds.
     pub fn new(scenario: &Scenario, seed: u64, rate: f64, kept: f64) -> Self {
-        let mut engine = Engine::from_scenario(scenario, seed).with_truth(kept);
+        Self::wired(scenario, seed, rate, kept, 8)
+    }
+
+    /// Crank and cams only, which cost less.
+    pub fn of_wheels(scenario: &Scenario, seed: u64, rate: f64, kept: f64) -> Self {
+        Self::wired(scenario, seed, rate, kept, 3)
+    }
+
+    fn wired(scenario: &Scenario, seed: u64, rate: f64, kept: f64, inputs: usize) -> Self {
+        let mut engine = Engine::from_scenario(scenario, seed)
+            .with_truth(kept)
+            .with_inputs(inputs);
         engine.set_rate(rate);
         let channels = engine.channels();
         let pipeline = Pipeline::new(
             &engines::sheet(&scenario.engine),
-            &engines::plan(),
+            &engines::plan_for(&scenario.engine),
             &engines::inputs(&channels),
             Hertz(rate),
         )
@@ -44,13 +55,23 @@ impl Rig {
     pub fn run(&mut self, seconds: f64, mut look: impl FnMut(&mut Pipeline, &Engine)) {
         let start = self.engine.made();
         while ((self.engine.made() - start) as f64) < seconds * self.rate {
-            let first = self.engine.made();
-            self.buffers.iter_mut().for_each(Vec::clear);
-            self.engine.fill(BLOCK, &mut self.buffers);
+            let first = self.make(BLOCK);
             let planes: Vec<&[i16]> = self.buffers.iter().map(Vec::as_slice).collect();
             self.pipeline.push(first, &planes);
             look(&mut self.pipeline, &self.engine);
         }
+    }
+
+    /// The next samples are made and lost: the stream has a gap.
+    pub fn lose(&mut self, samples: usize) {
+        let _ = self.make(samples);
+    }
+
+    fn make(&mut self, samples: usize) -> u64 {
+        let first = self.engine.made();
+        self.buffers.iter_mut().for_each(Vec::clear);
+        self.engine.fill(samples, &mut self.buffers);
+        first
     }
 }
 

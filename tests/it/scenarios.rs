@@ -1,15 +1,19 @@
 //! The table of scenarios: what the technician is told, against what is wrong with the simulated engine.
 
+use crate::engines;
 use crate::rig::{BLOCK, Rig};
 use keyway_acquisition::simulator::blueprint::Cam;
 use keyway_acquisition::simulator::fault::Fault;
 use keyway_acquisition::simulator::scenario::Scenario;
+use keyway_analysis::engine::EngineSheet;
+use keyway_analysis::lead::LeadPlan;
 use keyway_analysis::pipeline::Pipeline;
 use keyway_analysis::snapshot::AgreementState::{
     self, AgainstCommand, Following, Hunting, Lagging, NoCommand, NoPosition, NotFollowing,
     NotJudged, OffRest,
 };
 use keyway_analysis::snapshot::{LeadLife, Snapshot};
+use keyway_analysis::wheel::Wheel;
 
 const RATE: f64 = 200_000.0;
 /// Seconds each scenario runs: two rounds of the driver's script.
@@ -59,7 +63,7 @@ const TIMING_MOVED: Told = told(&[OffRest], &[Following, NotJudged]);
 /// Through a lead that shows the wrong thing nothing may be blamed.
 const UNPROVEN: Told = told(&[NotJudged], &[]);
 
-const TABLE: [Row; 18] = [
+const TABLE: [Row; 23] = [
     row("healthy", HEALTHY, HEALTHY),
     row("small-hatch-healthy", HEALTHY, HEALTHY),
     row("cold-start", HEALTHY, HEALTHY),
@@ -121,6 +125,17 @@ const TABLE: [Row; 18] = [
         intake: UNPROVEN,
         exhaust: HEALTHY,
         leads: &[(4, LeadLife::Doubtful)],
+    },
+    row("chipped-tooth", HEALTHY, HEALTHY),
+    row("noisy-crank-lead", HEALTHY, HEALTHY),
+    row("hard-start", HEALTHY, HEALTHY),
+    row("estate-six-healthy", HEALTHY, HEALTHY),
+    Row {
+        scenario: "pick-up-healthy",
+        // Without a phaser there is nothing to follow.
+        intake: told(&[], &[Following, NotJudged]),
+        exhaust: HEALTHY,
+        leads: &[(4, LeadLife::Spare)],
     },
 ];
 
@@ -367,5 +382,48 @@ fn no_row_without_a_phaser_fault_blames_the_phaser() {
             .iter()
             .any(|t| t.must.iter().chain(t.may).any(|s| blames.contains(s)));
         assert!(phaser || !blamed, "{}", row.scenario);
+    }
+}
+
+/// The sheets that come with the program, against the engines they are for: wheel, place of the gap, cams.
+#[test]
+fn every_scenario_has_a_sheet_that_describes_its_engine() {
+    for scenario in Scenario::all().expect("the embedded scenarios") {
+        let folder = concat!(env!("CARGO_MANIFEST_DIR"), "/../app/assets/sheets");
+        let text = std::fs::read_to_string(format!("{folder}/{}.toml", scenario.sheet));
+        let sheet = EngineSheet::from_toml(&text.expect("the sheet")).expect("a sheet");
+        let truth = engines::sheet(&scenario.engine);
+        let edges = |sheet: &EngineSheet| {
+            let wheel = Wheel::parse(&sheet.crank.wheel).expect("a wheel");
+            let angles: Vec<_> = (0..wheel.teeth()).map(|t| wheel.angle(t)).collect();
+            (angles, wheel.period())
+        };
+        assert_eq!(edges(&sheet), edges(&truth), "{}", scenario.sheet);
+        let figures = |s: &EngineSheet| {
+            let windows: Vec<_> = s.cams.iter().map(|c| c.windows.clone()).collect();
+            let phasers: Vec<_> = (s.cams.iter())
+                .map(|c| {
+                    c.phaser
+                        .as_ref()
+                        .map(|p| (p.rest, p.authority, p.frequency))
+                })
+                .collect();
+            (s.crank.gap_to_tdc, s.crank.sensor, windows, phasers)
+        };
+        assert_eq!(figures(&sheet), figures(&truth), "{}", scenario.sheet);
+        let plan = std::fs::read_to_string(format!("{folder}/{}-leads.toml", scenario.sheet));
+        let plan = LeadPlan::from_toml(&plan.expect("the plan")).expect("a plan");
+        let roles = |p: &LeadPlan| {
+            p.leads
+                .iter()
+                .map(|l| (l.input, l.role))
+                .collect::<Vec<_>>()
+        };
+        assert_eq!(
+            roles(&plan),
+            roles(&engines::plan_for(&scenario.engine)),
+            "{}",
+            scenario.sheet
+        );
     }
 }

@@ -137,10 +137,12 @@ const SCENARIOS: &[(&str, &str)] = embedded!("":
     "default", "healthy", "cold-start", "cold-thick-oil", "intake-chain-one-tooth",
     "intake-chain-two-teeth", "both-cams-one-tooth", "stuck-at-rest", "stuck-off-rest", "hunting",
     "no-command", "command-stuck-on", "command-lost-above-speed", "supply-drop",
-    "cam-sensor-dropout", "lead-off", "leads-swapped", "probe-factor", "small-hatch-healthy",
+    "cam-sensor-dropout", "lead-off", "leads-swapped", "probe-factor", "chipped-tooth",
+    "noisy-crank-lead", "hard-start", "small-hatch-healthy", "estate-six-healthy", "pick-up-healthy",
 );
 
-const ENGINES: &[(&str, &str)] = embedded!("engines/": "light-van", "small-hatch");
+const ENGINES: &[(&str, &str)] =
+    embedded!("engines/": "light-van", "small-hatch", "estate-six", "pick-up");
 
 impl Scenario {
     /// Names of the embedded scenarios.

@@ -7,10 +7,30 @@ use crate::lead::Role;
 use crate::quality::Quality;
 use crate::reading::{Reading, Why};
 use crate::readings;
-use crate::snapshot::{CamSnapshot, Counts, LeadSnapshot, Snapshot};
-use crate::units::CrankAngle;
+use crate::snapshot::{CamSnapshot, Counts, LeadSnapshot, Snapshot, Sync};
+use crate::units::{CrankAngle, CrankDegrees, SampleTime};
 
 impl Pipeline {
+    /// Position in the cycle at a recent instant, see [`crate::rotation::Rotation::angle_at`]; `None` when not known.
+    pub fn angle_at(&self, t: SampleTime) -> Option<CrankAngle> {
+        self.rotation.angle_at(t)
+    }
+
+    /// What the crank wheel alone says, see [`crate::rotation::Rotation::crank_angle_at`].
+    pub fn crank_angle_at(&self, t: SampleTime) -> Option<CrankDegrees> {
+        self.rotation.crank_angle_at(t)
+    }
+
+    /// Degrees after which the crank wheel looks the same.
+    pub fn crank_step(&self) -> CrankDegrees {
+        self.rotation.crank_step()
+    }
+
+    /// What is known of the angle.
+    pub fn sync(&self) -> Sync {
+        self.rotation.sync()
+    }
+
     /// The state of everything after the last complete slice.
     pub fn snapshot(&self) -> Snapshot {
         let at = self.now();
