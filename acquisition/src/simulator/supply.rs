@@ -51,8 +51,12 @@ impl Supply {
     /// Starter current at a crank angle in degrees, amperes; zero where the plan does not give it.
     pub fn starter(&self, angle: f64) -> f64 {
         let (ripple, per_turn) = COMMUTATOR;
-        let still = self.plan.starter_current.unwrap_or(0.0);
-        still * self.starter * (1.0 + ripple * (angle * per_turn).to_radians().sin())
+        let mean = self.plan.starter_current.unwrap_or(0.0) * self.starter;
+        // A starter that has let go draws less and less; below a microampere, which no clamp sees, it is none.
+        if mean < 1e-6 {
+            return 0.0;
+        }
+        mean * (1.0 + ripple * (angle * per_turn).to_radians().sin())
     }
 
     /// Ripple at a crank angle in degrees, volts.
