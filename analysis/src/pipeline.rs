@@ -135,7 +135,7 @@ impl Pipeline {
         let rotation = Rotation::new(sheet, rate)?;
         let auditions = channels.iter().map(|c| audition(c, sheet, rate)).collect();
         let lives = plan.leads.iter().map(unproven).collect();
-        let scouts = proposals::Scouts::new(sheet, &channels, rate);
+        let scouts = proposals::Scouts::new(sheet);
         Ok(Self {
             rate,
             slice: slice_length(rate),
@@ -248,10 +248,7 @@ impl Pipeline {
             let samples = blocks.get(channel.position).map_or(&[][..], |s| &s[a..b]);
             channel.work(first, samples, &mut self.edges, &mut self.periods);
             match channel.role {
-                Role::Crank => {
-                    self.scouts.listen(&channel.ring, first, end);
-                    self.edges.iter().for_each(|&e| self.rotation.push_crank(e));
-                }
+                Role::Crank => self.edges.iter().for_each(|&e| self.rotation.push_crank(e)),
                 Role::Cam(id) => {
                     if let Some(k) = self.cam_ids.iter().position(|&c| c == id) {
                         self.edges

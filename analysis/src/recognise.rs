@@ -9,7 +9,6 @@ mod listener;
 mod proposal;
 mod rhythm;
 mod ruling;
-pub(crate) mod scout;
 mod side;
 mod verdict;
 mod windows;
@@ -20,7 +19,7 @@ pub use windows::{CamWindows, WindowLearner};
 
 use crate::calibration::Calibration;
 use crate::edge::Edge;
-use crate::engine::{CrankSheet, EdgeKind, Sensor};
+use crate::engine::{EdgeKind, Sensor};
 use crate::units::{Hertz, Rpm, Seconds, Volts};
 use crate::wheel::Wheel;
 use listener::Listener;
@@ -205,17 +204,6 @@ impl Recogniser {
     /// Forgets the edges so far, as after a gap.
     pub fn gap(&mut self) {
         self.listener.gap();
-    }
-
-    /// Edges heard since the last gap, of the direction that has more.
-    pub fn edges(&self) -> usize {
-        self.listener.edges()
-    }
-
-    /// Whether the signal is what the sheet says, `wheel` being the sheet's: much cheaper than a recognition, and true
-    /// only if nothing speaks against it.
-    pub fn confirms(&self, sheet: &CrankSheet, wheel: &Wheel) -> bool {
-        ruling::confirms(&self.listener, sheet, wheel)
     }
 
     /// What it is, as far as was heard. Costs some milliseconds.

@@ -1,48 +1,40 @@
 //! Proposals to the engine sheet, from signals that look different from what it says.
 
 use super::Pipeline;
-use crate::channel::Channel;
+use crate::audition::Audition;
 use crate::edge::Edge;
 use crate::engine::EngineSheet;
 use crate::lead::Role;
-use crate::recognise::scout::Scout;
-use crate::recognise::{Proposal, WindowLearner};
-use crate::ring::SampleRing;
+use crate::recognise::{Certainty, Proposal, Recognition, WindowLearner};
 use crate::rotation::Rotation;
 use crate::snapshot::Sync;
-use crate::units::Hertz;
 use crate::wheel::Wheel;
+use std::sync::Arc;
 
 /// Cam edges that wait for the teeth around them; more are dropped, for windows need no single one.
 const WAITING: usize = 64;
 
-/// Those who listen beside the pipeline.
+/// What is to be proposed, and what it rests on.
 #[derive(Debug, Clone)]
 pub(super) struct Scouts {
-    crank: Option<Box<Scout>>,
+    wheel: Option<Wheel>,
+    crank: Option<Proposal>,
+    /// The recognition of the crank lead that was looked at last.
+    considered: Option<Arc<Recognition>>,
     cams: Vec<WindowLearner>,
     waiting: Vec<(usize, Edge)>,
     proposed: Vec<Option<Proposal>>,
 }
 
 impl Scouts {
-    pub fn new(sheet: &EngineSheet, channels: &[Channel], rate: Hertz) -> Self {
-        let lead = channels.iter().find(|c| c.role == Role::Crank);
-        let wheel = Wheel::parse(&sheet.crank.wheel).ok();
+    pub fn new(sheet: &EngineSheet) -> Self {
         Self {
-            crank: (lead.zip(wheel)).map(|(lead, wheel)| {
-                Box::new(Scout::new(lead.calibration, &sheet.crank, wheel, rate))
-            }),
+            wheel: Wheel::parse(&sheet.crank.wheel).ok(),
+            crank: None,
+            considered: None,
             cams: vec![WindowLearner::default(); sheet.cams.len()],
             waiting: Vec::new(),
             proposed: vec![None; sheet.cams.len()],
-        }
-    }
-
-    /// Takes the samples of the crank lead between two indices.
-    pub fn listen(&mut self, ring: &SampleRing, from: u64, to: u64) {
-        if let Some(crank) = self.crank.as_mut().filter(|c| c.listens()) {
-            ring.visit(from, to, |first, samples| crank.push(first, samples));
         }
     }
 
@@ -67,16 +59,10 @@ impl Scouts {
 }
 
 impl Pipeline {
-    /// Looks at what the scouts have heard, and notes what is new.
+    /// Looks at what was heard beside the pipeline, and notes what is new.
     pub(super) fn scout(&mut self) {
         let now = self.now();
-        let is_followed = matches!(self.rotation.sync(), Sync::Revolution | Sync::Cycle);
-        let news = (self.scouts.crank.as_mut())
-            .and_then(|crank| crank.look(now, is_followed))
-            .map(|proposal| proposal.text.clone());
-        if let Some(text) = news {
-            self.note(now, text);
-        }
+        self.consider_crank();
         if self.rotation.sync() == Sync::Cycle {
             self.scouts.proposed.fill(None);
             self.scouts.cams.iter_mut().for_each(WindowLearner::clear);
@@ -93,10 +79,43 @@ impl Pipeline {
         }
     }
 
+    /// Compares what the crank lead was last recognised as with the sheet.
+    fn consider_crank(&mut self) {
+        let lead = self.channels.iter().position(|c| c.role == Role::Crank);
+        let audition = lead.and_then(|i| self.auditions[i].as_ref());
+        let Some(found) = audition.and_then(Audition::heard) else {
+            return;
+        };
+        let known = self.scouts.considered.as_ref();
+        if known.is_some_and(|known| Arc::ptr_eq(known, &found)) {
+            return;
+        }
+        self.scouts.considered = Some(Arc::clone(&found));
+        let now = self.now();
+        let is_followed = matches!(self.rotation.sync(), Sync::Revolution | Sync::Cycle);
+        // Against a sheet whose wheel is being followed only certainty counts.
+        let counts = !is_followed || found.certainty == Certainty::Sure;
+        let proposal = (self.scouts.wheel.as_ref())
+            .filter(|_| counts)
+            .and_then(|wheel| Proposal::of_crank(&found, &self.sheet.crank, wheel, now));
+        let is_news = match (&proposal, &self.scouts.crank) {
+            (Some(new), Some(old)) => {
+                (&new.wheel, new.sensor, new.active_edge)
+                    != (&old.wheel, old.sensor, old.active_edge)
+            }
+            (Some(_), None) => true,
+            (None, _) => false,
+        };
+        if let Some(new) = proposal.as_ref().filter(|_| is_news) {
+            self.note(now, new.text.clone());
+        }
+        self.scouts.crank = proposal;
+    }
+
     /// All proposals that hold.
     pub(super) fn proposals(&self) -> Vec<Proposal> {
-        let crank = self.scouts.crank.as_ref().and_then(|c| c.proposal());
+        let crank = self.scouts.crank.iter();
         let cams = self.scouts.proposed.iter().flatten();
-        crank.into_iter().chain(cams).cloned().collect()
+        crank.chain(cams).cloned().collect()
     }
 }

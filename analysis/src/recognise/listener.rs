@@ -310,14 +310,6 @@ impl Listener {
         &self.switched[place(kind)]
     }
 
-    /// Edges of the direction that has more.
-    pub fn edges(&self) -> usize {
-        (self.swung.iter().chain(&self.switched))
-            .map(VecDeque::len)
-            .max()
-            .unwrap_or(0)
-    }
-
     /// Samples per second.
     pub fn rate(&self) -> Hertz {
         self.rate

@@ -1,15 +1,14 @@
 //! The ruling: kind of signal, edge, polarity and wheel from what was heard.
 
 use super::code;
-use super::evidence::Pattern;
 use super::heard::{Heard, alike, comes_evenly, is_even};
 use super::listener::{KINDS, Listener, Mark, Nature, place};
-use super::rhythm::{Rhythm, median};
+use super::rhythm::median;
 use super::side::{Steep, WEAKER, steepness};
 use super::verdict::{coded, verdict};
 use super::{Certainty, Look, Polarity, Recognition, Signal};
 use crate::edge::Edge;
-use crate::engine::{CrankSheet, EdgeKind, Sensor};
+use crate::engine::{EdgeKind, Sensor};
 use crate::units::{Hertz, Volts};
 use crate::wheel::Wheel;
 use std::collections::VecDeque;
@@ -260,27 +259,4 @@ fn hum(heard: &Heard, rate: Hertz, peak: f64) -> Option<Hertz> {
         .iter()
         .any(|m| (frequency / m - 1.0).abs() < MAINS_WITHIN);
     (is_mains && peak < HUM && is_even(heard)).then_some(Hertz(frequency))
-}
-
-/// Scatter, at a glance, up to which the sheet's wheel is confirmed.
-const CONFIRMED: f64 = 0.03;
-
-/// Whether nothing speaks against the sheet.
-pub(super) fn confirms(listener: &Listener, sheet: &CrankSheet, wheel: &Wheel) -> bool {
-    if wheel.is_coded() {
-        return false;
-    }
-    let (sensor, marks) = match listener.nature() {
-        Nature::TwoStates { .. } => (Sensor::Hall, listener.switched(sheet.active_edge)),
-        Nature::Swinging { .. } => (Sensor::Vr, listener.swung(sheet.active_edge)),
-        Nature::Early | Nature::Still { .. } => return false,
-    };
-    let is_right_side = sensor == Sensor::Hall
-        || match steepness(KINDS.map(|k| listener.swung(k))) {
-            Steep::Told { steeper, .. } => KINDS[steeper] == sheet.active_edge,
-            Steep::Untold => true,
-        };
-    let rhythm = Rhythm::of(marks.iter().map(|m| m.edge));
-    let guess = Pattern::of(wheel).guess(&rhythm.y);
-    sensor == sheet.sensor && is_right_side && guess.is_some_and(|g| g > -CONFIRMED.ln() - 0.5)
 }
