@@ -56,11 +56,11 @@ pub fn table(survey: &Survey) -> String {
             };
             lines.push(match (edge.measured(), edge.phase()) {
                 (Some(measured), Some(phase)) => format!(
-                    "{:<12}{:>12.2}{:>12.2}{:>10.2}{:>10.3}{:>10}",
+                    "{:<12}{:>12.2}{:>12.2}{:>10}{:>10.3}{:>10}",
                     format!("{i} {kind}"),
                     edge.reference,
                     measured,
-                    phase.mean,
+                    plain(phase.mean, 2),
                     phase.spread,
                     phase.points
                 ),
@@ -154,8 +154,20 @@ fn row(name: &str, spread: Option<Spread>, decimals: usize) -> String {
     match spread {
         None => format!("{name:<26}{:>10}", "--"),
         Some(s) => format!(
-            "{name:<26}{:>10.decimals$}{:>10.decimals$}{:>10.decimals$}{:>10.decimals$}",
-            s.mean, s.spread, s.low, s.high
+            "{name:<26}{:>10}{:>10}{:>10}{:>10}",
+            plain(s.mean, decimals),
+            plain(s.spread, decimals),
+            plain(s.low, decimals),
+            plain(s.high, decimals)
         ),
+    }
+}
+
+/// A figure without the sign that a zero has from rounding.
+fn plain(value: f64, decimals: usize) -> String {
+    let text = format!("{value:.decimals$}");
+    match text.strip_prefix('-') {
+        Some(rest) if rest.chars().all(|c| matches!(c, '0' | '.')) => rest.to_owned(),
+        _ => text,
     }
 }
