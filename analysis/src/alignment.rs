@@ -24,6 +24,8 @@ const MOST_FLAWS: u16 = 3;
 const CLEARLY: f64 = 0.75;
 /// Teeth of an even wheel that must come evenly.
 const EVEN_TEETH: f64 = 8.0;
+/// Intervals that must have been explained of any wheel: fewer fit two or four teeth by chance.
+const FEWEST: f64 = 8.0;
 
 /// The suppositions.
 #[derive(Debug, Clone, Default)]
@@ -71,7 +73,7 @@ impl Alignment {
             EVEN_TEETH * pitch
         } else {
             // And one interval more, so that each has been explained, the first one too.
-            course.length() + course.pitch(best.tooth)
+            (course.length() + course.pitch(best.tooth)).max(FEWEST * pitch)
         };
         let is_clear = best.travelled > enough - 1e-6
             && best.flaws() <= MOST_FLAWS

@@ -22,6 +22,11 @@ const UNEVEN_BETWEEN: f64 = 0.04;
 const MOST_CHANGE: f64 = 0.7;
 /// Hardest acceleration of an engine without load, rpm per second (common practice: a snap of the throttle).
 const MOST_ACCELERATION: f64 = 5000.0;
+/// Hardest braking by compression and friction with the ignition off, rpm per second (from memory), of an engine of
+/// up to four cylinders; more have more inertia for the torque of one compression.
+const BRAKING: f64 = 6000.0;
+/// Degrees from tooth to tooth above which a crank can turn back within one interval and be taken for slow.
+const COARSE: f64 = 12.5;
 /// A wheel with fewer teeth is too coarse to tell a missing one from a change of speed.
 const FINE: usize = 8;
 
@@ -39,6 +44,8 @@ pub(crate) struct Course {
     steepest: f64,
     /// Least logarithm by which an interval that stands out does so.
     contrast: f64,
+    /// Hardest braking, rpm per second.
+    braking: f64,
 }
 
 impl Course {
@@ -55,6 +62,7 @@ impl Course {
             .fold(f64::INFINITY, f64::min);
         Self {
             contrast,
+            braking: BRAKING * (4.0 / f64::from(cylinders)).min(1.0),
             angles: (0..teeth).map(|t| wheel.angle(t).0).collect(),
             widths: (0..teeth).filter_map(|t| wheel.width(t)).collect(),
             stands_out: (0..teeth).map(|t| wheel.stands_out(t)).collect(),
@@ -120,6 +128,17 @@ impl Course {
     /// Whether the wheel is nothing but equal teeth.
     pub fn is_even(&self) -> bool {
         self.pitches.len() == 1
+    }
+
+    /// Whether the crank may turn back unseen between two teeth.
+    pub fn is_coarse(&self) -> bool {
+        self.length / self.pitches.len() as f64 > COARSE
+    }
+
+    /// Speed, rpm, below which the crank may come to a stand within `degrees`: the square of the speed is twice the
+    /// angle times the braking.
+    pub fn may_stop_below(&self, degrees: f64) -> f64 {
+        (self.braking * degrees / 3.0).sqrt()
     }
 
     /// Whether a tooth that is missed can be told from a change of speed.

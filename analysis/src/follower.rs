@@ -41,6 +41,10 @@ const TWIN: f64 = 1.2;
 const CRANKING: f64 = 400.0;
 /// Below this many rpm a crank may turn back on compression.
 const MAY_TURN_BACK: f64 = 250.0;
+/// Logarithm of the ratio of two intervals beyond which the crank slows as if it came to a stand: of 1.29, with room for noise.
+const SLOWS: f64 = 0.22;
+/// Part of the lowest speed of the last turn or two below which it is slower than the starter lets it be.
+const SLOWEST: f64 = 0.93;
 /// And below this it may stand and turn back between two teeth.
 const MAY_STAND: f64 = 25.0;
 
@@ -71,6 +75,9 @@ pub(crate) struct Follower {
     rough: [f64; 2],
     /// Samples per degree, to be expected next; 0 before the first interval.
     pace: f64,
+    /// Most samples per degree in the turn under way and the one before, and degrees travelled when that began.
+    slow: [f64; 2],
+    turned: f64,
     /// Samples per degree and degrees of the last intervals, newest first.
     raw: [(f64, f64); 2],
     /// The last tooth in its place and the degrees since, while the one after it is out of place.
@@ -78,6 +85,9 @@ pub(crate) struct Follower {
     extra: u8,
     /// Whether the crank may have turned back since the last interval that told where the wheel is.
     pub doubt: bool,
+    /// Angle at which that was last so. Every interval of a coarse wheel may tell something, and a crank that has turned
+    /// back still fits one of them.
+    lagged: f64,
     /// Angle of the last tooth that such an interval vouches for.
     pub vouched: f64,
     /// Coded teeth of the right width in a row.
@@ -104,10 +114,13 @@ impl Follower {
             flaws: [0; 2],
             rough: [0.0; 2],
             pace: 0.0,
+            slow: [0.0; 2],
+            turned: 0.0,
             raw: [(0.0, 0.0); 2],
             anchor: None,
             extra: 0,
             doubt: false,
+            lagged: f64::NEG_INFINITY,
             vouched: angle,
             coded: 0,
             missed: [0; 2],
@@ -291,13 +304,20 @@ impl Follower {
         let between = self.between(course, pace, span, missed, per_rpm);
         self.cost += cost + between.unwrap_or(0.0);
         let width = self.judge_width(mark, course, missed);
-        let lags = usual > 0.0 && self.may_turn_back(course, pace / usual, span, per_rpm / usual);
+        let lags = usual > 0.0
+            && !course.is_even()
+            && self.may_turn_back(course, pace / usual, span, per_rpm);
         if course.stands_out(from) {
             self.stray[0] += self.extra;
         }
         let hides_teeth = missed > 1 || (course.stands_out(from) && self.extra > 1);
         self.is_miscount = self.stray != [0; 2] && self.missed != [0; 2];
         self.pace = pace;
+        self.slow[0] = self.slow[0].max(pace);
+        if self.travelled > self.turned + 360.0 {
+            self.turned = self.travelled;
+            self.slow = [pace, self.slow[0]];
+        }
         self.raw = [(if missed == 0 { pace } else { 0.0 }, span), self.raw[0]];
         self.move_on(mark, course, span, missed);
 
@@ -307,9 +327,11 @@ impl Follower {
             // The interval before this one is known on both sides now.
             is_whole && self.told_by(course, from, between)
         };
+        let settled = !course.is_coarse() || self.angle > self.lagged + course.length();
         if lags || (hides_teeth && usual > 0.0) {
             self.doubt = true;
-        } else if tells {
+            self.lagged = self.angle;
+        } else if tells && settled {
             self.doubt = false;
             self.vouched = self.angle;
         }
@@ -376,13 +398,19 @@ impl Follower {
         Some(is_right)
     }
 
-    /// Under a constant braking torque the square of the speed falls evenly with the angle. A crank that slows
-    /// faster than cranking ripple does may come to a stand within the next tooth and turn back, and one
-    /// sensor cannot tell which way it turns.
-    fn may_turn_back(&self, course: &Course, ratio: f64, span: f64, rpm: f64) -> bool {
-        let now = rpm / ratio;
+    /// Under a constant braking torque the square of the speed falls evenly with the angle, so that the last interval
+    /// before a stand is at least 1.29 times the one before it. A crank that slows like that, and is so slow that it
+    /// may come to a stand within the next interval, may turn back there, and one sensor cannot tell which way it
+    /// turns. While the starter turns it, it slows at every compression, but no further than at the one before. One that
+    /// slows faster than cranking ripple does may turn back as well.
+    fn may_turn_back(&self, course: &Course, ratio: f64, span: f64, per_rpm: f64) -> bool {
+        let now = per_rpm / self.pace / ratio;
         let degrees = 0.5 * (self.raw[0].1 + span);
-        now < MAY_STAND
-            || (now < MAY_TURN_BACK && ratio.ln() > 0.08 + 1.05 * course.steepest(degrees, now))
+        let ahead = course.pitch(course.after(self.tooth));
+        let is_slowest = now < SLOWEST * per_rpm / self.slow[0].max(self.slow[1]).max(1e-9);
+        let may_stop = is_slowest && now < course.may_stop_below(ahead) && ratio.ln() > SLOWS;
+        let brakes =
+            now < MAY_TURN_BACK && ratio.ln() > 0.08 + 1.05 * course.steepest(degrees, now);
+        now < MAY_STAND || may_stop || brakes
     }
 }
