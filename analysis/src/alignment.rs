@@ -80,6 +80,7 @@ impl Alignment {
             && !best.doubt
             && !best.is_miscount
             && !(best.misses_teeth() && course.is_mocked_by_a_missing_tooth())
+            && !(best.has_surplus() && course.is_mocked_by_an_extra_tooth())
             && best.roughest() < CLEARLY * course.contrast()
             && self.rival(course, LEAD, 0.5 * pitch).is_none();
         is_clear.then(|| best.clone())

@@ -120,6 +120,13 @@ impl Course {
         (self.widest / narrow - 2.0).abs() < 0.2
     }
 
+    /// Whether an edge too many looks like the tooth that tells where the wheel is, or makes another wheel of a few teeth.
+    pub fn is_mocked_by_an_extra_tooth(&self) -> bool {
+        let narrow = self.pitches.iter().copied().fold(f64::INFINITY, f64::min);
+        let usual = self.length / self.pitches.len() as f64;
+        !self.is_even() && (!self.is_fine() || narrow < 0.7 * usual)
+    }
+
     /// Least logarithm by which an interval that stands out does so.
     pub fn contrast(&self) -> f64 {
         self.contrast

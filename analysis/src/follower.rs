@@ -95,6 +95,8 @@ pub(crate) struct Follower {
     /// Teeth missed, and edges passed over in intervals that stand out, in this part of the wheel and the one before.
     missed: [u8; 2],
     stray: [u8; 2],
+    /// Edges passed over that were not the tooth before once more.
+    surplus: [u8; 2],
     /// Whether there were both: a wrong count finds teeth where the gap should be, and a gap among the teeth.
     pub is_miscount: bool,
     /// Tooth that was missed or out of place in the last step.
@@ -125,6 +127,7 @@ impl Follower {
             coded: 0,
             missed: [0; 2],
             stray: [0; 2],
+            surplus: [0; 2],
             is_miscount: false,
             flawed: None,
         }
@@ -138,6 +141,11 @@ impl Follower {
     /// Whether teeth that are not known to be missing were missed.
     pub fn misses_teeth(&self) -> bool {
         self.missed != [0; 2]
+    }
+
+    /// Whether there were edges that are none and look like teeth.
+    pub fn has_surplus(&self) -> bool {
+        self.surplus != [0; 2]
     }
 
     /// Whether the last tooth is supposed to be out of its place.
@@ -224,6 +232,9 @@ impl Follower {
             let mut other = self.clone();
             other.extra += 1;
             other.cost += EXTRA;
+            if x.abs() <= TWIN {
+                other.surplus[0] = other.surplus[0].saturating_add(1);
+            }
             // An edge right after another is no tooth beyond doubt, and one in the middle of nowhere neither, unless
             // it is the tooth before that was none.
             let clear = if rpm < CRANKING {
@@ -345,6 +356,7 @@ impl Follower {
                 self.rough = [0.0, self.rough[0]];
                 self.missed = [0, self.missed[0]];
                 self.stray = [0, self.stray[0]];
+                self.surplus = [0, self.surplus[0]];
             }
         }
         self.angle += span;
