@@ -15,7 +15,7 @@ use std::hint::black_box;
 use std::time::Instant;
 
 const RATE: usize = 200_000;
-const SECONDS: usize = 20;
+const SECONDS: usize = 60;
 const BLOCK: usize = RATE / 100;
 
 /// One second of a van's eight leads at `rpm`, a whole number of cycles so that it can be repeated.

@@ -60,6 +60,11 @@ impl Audition {
         self.due = FIRST;
     }
 
+    /// Listens no longer; what was heard stands.
+    pub fn rest(&mut self) {
+        self.recogniser = None;
+    }
+
     /// Takes consecutive samples, the first of which has index `first`. When it looks depends on the
     /// index alone, not on how the samples arrive.
     pub fn push(&mut self, mut first: u64, mut samples: &[i16]) {

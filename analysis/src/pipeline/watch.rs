@@ -30,6 +30,18 @@ impl Pipeline {
                 .flatten()
                 .for_each(Audition::begin);
         }
+        // Cams whose edges fit the sheet need no other name, and to listen to them costs as much as all else.
+        if sync != was && (sync == Sync::Cycle || was == Sync::Cycle) {
+            for (channel, audition) in self.channels.iter().zip(&mut self.auditions) {
+                if let (Role::Cam(_), Some(audition)) = (channel.role, audition) {
+                    if sync == Sync::Cycle {
+                        audition.rest();
+                    } else {
+                        audition.begin();
+                    }
+                }
+            }
+        }
         let text = match (was, sync) {
             (Sync::Stopped, Sync::Searching | Sync::Revolution | Sync::Cycle) => "The crank turns.",
             (Sync::Searching | Sync::Revolution | Sync::Cycle, Sync::Stopped) => {

@@ -5,7 +5,7 @@ use super::cam::Direction;
 use keyway_analysis::engine::Sensor;
 use keyway_analysis::lead::Role;
 use keyway_analysis::recognise::{Candidate, Certainty, Origin, Polarity, Recognition};
-use keyway_analysis::snapshot::Snapshot;
+use keyway_analysis::snapshot::{Snapshot, Sync};
 use schemars::JsonSchema;
 use serde::Serialize;
 
@@ -117,7 +117,11 @@ impl Recognised {
             return Known::of(None, "no lead fitted");
         };
         let Some(seen) = lead.recognition.as_deref() else {
-            return Known::of(None, "not enough of the signal has been seen yet");
+            let why = match (role, snapshot.sync) {
+                (Role::Cam(_), Sync::Cycle) => "its edges fit the engine sheet",
+                _ => "not enough of the signal has been seen yet",
+            };
+            return Known::of(None, why);
         };
         let Some(first) = seen.candidates.first() else {
             let remarks = seen.remarks.join(" ");
