@@ -40,7 +40,8 @@ fn every_gap_and_no_other_while_cranking_with_ripple() {
         let list = edges(
             &sheet,
             cranking(f64::from(step) * 5.0),
-            [-90.0, 8.0 * 360.0 - 90.0],
+            // A few teeth more than to the last gap, so that it is certain at any phase of the ripple.
+            [-90.0, 8.0 * 360.0 - 60.0],
             rest,
         );
         let at = teeth(&list);
@@ -57,12 +58,7 @@ fn every_gap_and_no_other_while_cranking_with_ripple() {
         let mut r = rotation(&sheet);
         feed(&mut r, &list, |_, _| {});
         assert_eq!(r.sync_losses(), 0, "ripple from {}", step * 5);
-        // The gap at the very end may not be certain yet.
-        assert!(
-            (6..=7).contains(&r.revolutions()),
-            "ripple from {}",
-            step * 5
-        );
+        assert_eq!(r.revolutions(), 7, "ripple from {}", step * 5);
         assert!(matches!(r.sync(), Sync::Cycle), "{:?}", r.sync());
     }
     // Engineering table: gap to previous 2.05 to 4.48, gap to mean of its neighbours 2.70 to 3.63.
@@ -155,7 +151,8 @@ fn angle_between_teeth_and_across_the_gap_with_ripple() {
         let mut r = rotation(&sheet);
         feed(&mut r, &list, |_, _| {});
         let mut worst = 0.0_f64;
-        let last = list.len() - 60;
+        // While ripple is strong the last teeth may not be certain yet.
+        let last = list.len() - if ripple > 0.2 { 60 } else { 10 };
         let since = list
             .iter()
             .position(|e| e.angle > 8.0 * 360.0)
@@ -226,6 +223,20 @@ fn vanished_teeth_cost_at_most_three_turns() {
         let mut list = edges(&van(), Motion::steady(800.0), [0.0, 12.0 * 360.0], rest);
         list.retain(|e| !(e.from == From::Crank && e.angle > cut && e.angle < cut + 24.0));
         check_recovery(&list, cut);
+    }
+}
+
+#[test]
+fn two_vanished_teeth_are_borne() {
+    for cut in [1000.0, 1500.0, 2000.0] {
+        let mut list = edges(&van(), Motion::steady(800.0), [0.0, 12.0 * 360.0], rest);
+        list.retain(|e| !(e.from == From::Crank && e.angle > cut && e.angle < cut + 13.0));
+        let mut r = rotation(&van());
+        feed(&mut r, &list, |_, _| {});
+        assert_eq!(r.sync_losses(), 0, "{cut}");
+        let e = list[list.len() - 20];
+        let angle = r.angle_at(e.edge.at).expect("an angle").degrees();
+        assert!((angle - e.angle.rem_euclid(720.0)).abs() < 0.01, "{cut}");
     }
 }
 
