@@ -125,6 +125,16 @@ pub struct Candidate {
     pub behind: f64,
 }
 
+/// Logarithm of likelihood: one in a thousand.
+const NEAR: f64 = 7.0;
+
+impl Candidate {
+    /// Whether the signal could well come from this wheel instead of the first.
+    pub fn is_near(&self) -> bool {
+        self.behind < NEAR
+    }
+}
+
 /// What a signal was recognised as.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Recognition {

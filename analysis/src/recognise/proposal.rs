@@ -31,9 +31,6 @@ pub struct Proposal {
     pub text: String,
 }
 
-/// Alternatives that are told when they are behind by no more than this, logarithm of likelihood: one in a thousand.
-const NEAR: f64 = 7.0;
-
 impl Proposal {
     /// Where a recognition differs from the sheet; `None` when it does not, or is not sure enough to say so.
     pub fn of_crank(
@@ -77,7 +74,7 @@ impl Proposal {
             active_edge,
             windows: Vec::new(),
             alternatives: (found.candidates[1..].iter())
-                .filter(|c| c.behind < NEAR && c.wheel != best.wheel)
+                .filter(|c| c.is_near() && c.wheel != best.wheel)
                 .map(|c| c.wheel.to_string())
                 .collect(),
             text,

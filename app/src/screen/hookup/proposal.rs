@@ -8,7 +8,7 @@ use keyway_analysis::lead::Role;
 use keyway_analysis::recognise::{Candidate, Certainty, Look, Recognition, Signal};
 use keyway_analysis::wheel::Wheel;
 
-/// Other wheels that are named; the rest fit far worse.
+/// Other wheels that are named, of those that are nearly as likely.
 const MOST_OTHERS: usize = 3;
 
 /// What is said of one lead.
@@ -125,16 +125,13 @@ fn others(seen: &Recognition) -> String {
         .candidates
         .iter()
         .skip(1)
+        .filter(|c| c.is_near())
         .take(MOST_OTHERS)
         .map(|c| c.wheel.to_string())
         .collect();
     let mut sentences = Vec::new();
     if !names.is_empty() {
-        let fit = match seen.certainty {
-            Certainty::Sure => "Next come",
-            Certainty::Likely | Certainty::Unclear => "It could also be",
-        };
-        sentences.push(format!("{fit} {}.", names.join(", ")));
+        sentences.push(format!("It could also be {}.", names.join(", ")));
     }
     sentences.extend(seen.remarks.iter().cloned());
     sentences.join(" ")
