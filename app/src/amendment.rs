@@ -8,7 +8,7 @@ use std::fs::{self, File};
 use std::io::{ErrorKind, Write};
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
-use toml_edit::{DocumentMut, Item, Table, value};
+use toml_edit::{DocumentMut, Item, TableLike, Value, value};
 
 /// The crank part of a sheet.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -71,7 +71,7 @@ impl Amendment {
             sheet["name"] = value(name);
         }
         let crank = sheet["crank"]
-            .as_table_mut()
+            .as_table_like_mut()
             .ok_or_else(|| mistake("the sheet has no table [crank]".to_owned()))?;
         for (key, word) in [
             ("wheel", self.wheel.as_str()),
@@ -80,10 +80,19 @@ impl Amendment {
         ] {
             put(crank, key, value(word));
         }
-        if let Some(cams) = sheet.get_mut("cams").and_then(Item::as_array_of_tables_mut) {
-            for cam in cams.iter_mut() {
-                put(cam, "known_good", value(false));
+        // The cams are written as tables of their own or in one line.
+        match sheet.get_mut("cams") {
+            Some(Item::ArrayOfTables(cams)) => {
+                for cam in cams.iter_mut() {
+                    put(cam, "known_good", value(false));
+                }
             }
+            Some(Item::Value(Value::Array(cams))) => {
+                for cam in cams.iter_mut().filter_map(Value::as_inline_table_mut) {
+                    put(cam, "known_good", value(false));
+                }
+            }
+            _ => {}
         }
         Setup::read(
             "the amended sheet",
@@ -95,7 +104,7 @@ impl Amendment {
 }
 
 /// Puts a value in the place of another and keeps the comment behind it.
-fn put(table: &mut Table, key: &str, mut item: Item) {
+fn put(table: &mut dyn TableLike, key: &str, mut item: Item) {
     if let (Some(new), Some(old)) = (item.as_value_mut(), table.get(key).and_then(Item::as_value)) {
         *new.decor_mut() = old.decor().clone();
     }
@@ -161,6 +170,24 @@ mod tests {
         assert_eq!(comments(&amended.sheet_text), comments(&setup.sheet_text));
         let again = amendment().applied(&amended).unwrap();
         assert_eq!(again.sheet.name, amended.sheet.name);
+    }
+
+    #[test]
+    fn a_sheet_written_in_single_lines_is_amended_as_well() {
+        let setup = Setup::built_in().unwrap();
+        let mut sheet: DocumentMut = setup.sheet_text.parse().unwrap();
+        let crank = sheet.remove("crank").unwrap().into_table().unwrap();
+        let cams = sheet.remove("cams").unwrap();
+        let cams = cams.into_array_of_tables().unwrap().into_array();
+        sheet["crank"] = value(crank.into_inline_table());
+        sheet["cams"] = value(cams);
+        let text = sheet.to_string();
+        assert!(text.contains("cams = ["), "{text}");
+        let setup = Setup::read("single lines", &text, "plan", &setup.plan_text).unwrap();
+        assert!(setup.sheet.cams.iter().all(|c| c.known_good));
+        let amended = amendment().applied(&setup).unwrap();
+        assert_eq!(Amendment::of(&amended.sheet), amendment());
+        assert!(amended.sheet.cams.iter().all(|c| !c.known_good));
     }
 
     #[test]

@@ -62,7 +62,7 @@ pub fn sheet() -> EngineSheet {
 /// A sheet with two banks.
 pub fn wide_sheet() -> EngineSheet {
     let mut sheet = sheet();
-    sheet.name = "Mountain coach 3.0 V6, four phasers".to_owned();
+    sheet.name = "Mountain coach 4.6 V8, four phasers".to_owned();
     let second = sheet.cams.clone();
     sheet.cams.extend(second.into_iter().map(|mut cam| {
         cam.cam.bank = 2;
