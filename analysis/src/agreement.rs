@@ -9,10 +9,12 @@ use crate::engine::{CamSheet, PhaserSheet, Rest};
 use crate::hunting::hunting;
 use crate::lead::{CamId, Role};
 use crate::observation::{CommandView, EngineView, Observation, PositionView};
+use crate::observer::ObserverView;
 use crate::sentence::{Finding, Reason, sentence};
 use crate::snapshot::{Agreement, AgreementState};
 use crate::units::{Band, CrankDegrees, Hertz, Rpm, SampleTime};
 use std::collections::VecDeque;
+use std::sync::Arc;
 
 /// After this long at running speed oil pressure is owed (common practice, from memory).
 const RUN_IN: f64 = 2.0;
@@ -119,6 +121,12 @@ impl Judge {
                 _ => vec![Role::Crank, Role::Cam(self.cam), Role::Command(self.cam)],
             },
         }
+    }
+
+    /// What has been learnt of the phaser; none without one.
+    pub fn observer(&self) -> Option<Arc<ObserverView>> {
+        let _ = self.phaser.as_ref()?;
+        Some(Arc::new(ObserverView::unseen()))
     }
 
     /// Where the phase is due, if it can be told.

@@ -1,16 +1,21 @@
 //! Engine speed, rolling cam phase, actuator duty and their agreement from raw samples.
 //! Pure and incremental: no I/O, no clock, no async, no logging.
 
+pub mod base_timing;
 pub mod calibration;
 pub mod channel;
+pub mod circuit;
 pub mod damage;
 pub mod drift;
 pub mod duty;
 pub mod edge;
 pub mod engine;
+pub mod findings;
 pub mod lead;
+pub mod observer;
 pub mod phase;
 pub mod pipeline;
+pub mod proof;
 pub mod quality;
 pub mod reading;
 pub mod recognise;
@@ -18,6 +23,7 @@ pub mod ripple;
 pub mod rotation;
 pub mod series;
 pub mod snapshot;
+pub mod trial;
 pub mod units;
 pub mod wheel;
 pub mod wheel_table;
@@ -36,7 +42,6 @@ mod dwell;
 mod extremes;
 mod follower;
 mod history;
-mod hookup;
 mod hum;
 mod hunting;
 mod level;

@@ -10,23 +10,20 @@ use crate::duty::Period;
 use crate::edge::Edge;
 use crate::engine::EngineSheet;
 use crate::history::{self, History};
-use crate::hookup::{self, Surroundings};
-use crate::lead::{CamId, Lead, LeadPlan, Role};
-use crate::observation::{CommandView, EngineView, Observation, PositionView};
-use crate::reading::{Reading, Why};
-use crate::readings;
+use crate::lead::{CamId, LeadPlan, Role};
+use crate::proof::LeadProof;
 use crate::ripple::Ripple;
-use crate::rotation::{PhaseSample, Revolution, Rotation, SheetError};
-use crate::sentence::Reason;
+use crate::rotation::{Revolution, Rotation, SheetError};
 use crate::series::Series;
-use crate::snapshot::{
-    AgreementState, CamPoint, Counts, Event, HistoryPoint, LeadLife, Sync, Traces,
-};
+use crate::snapshot::{CamPoint, Counts, Event, HistoryPoint, Sync, Traces};
 use crate::trace;
-use crate::units::{Hertz, Percent, SampleTime, Seconds, Volts};
+use crate::units::{Hertz, Percent, SampleTime, Seconds};
 use crate::wheel::Wheel;
 
+mod inquiry;
+mod judging;
 mod proposals;
+mod proving;
 mod view;
 mod watch;
 mod wheel;
@@ -83,7 +80,8 @@ pub struct Pipeline {
     rotation: Rotation,
     ripple: Ripple,
     judges: Vec<Judge>,
-    lives: Vec<(LeadLife, String)>,
+    inquiry: inquiry::Inquiry,
+    proofs: Vec<LeadProof>,
     history: History,
     counts: Counts,
     /// Index after the last sample worked on.
@@ -134,7 +132,7 @@ impl Pipeline {
         }
         let rotation = Rotation::new(sheet, rate)?;
         let auditions = channels.iter().map(|c| audition(c, sheet, rate)).collect();
-        let lives = plan.leads.iter().map(unproven).collect();
+        let proofs = plan.leads.iter().map(proving::unproven).collect();
         let scouts = proposals::Scouts::new(sheet);
         Ok(Self {
             rate,
@@ -147,12 +145,13 @@ impl Pipeline {
             auditions,
             rotation,
             ripple: Ripple::new(sheet, rate),
+            inquiry: inquiry::Inquiry::new(sheet, rate),
             judges: sheet
                 .cams
                 .iter()
                 .map(|c| Judge::new(c, sheet.idle.low, rate))
                 .collect(),
-            lives,
+            proofs,
             history: History::default(),
             counts: Counts::default(),
             done: 0,
@@ -258,6 +257,7 @@ impl Pipeline {
                     }
                 }
                 Role::Command(id) => {
+                    self.inquiry.periods(id, &self.periods);
                     if let Some(series) = &mut self.series {
                         series.periods.extend(self.periods.iter().map(|&p| (id, p)));
                     }
@@ -283,36 +283,29 @@ impl Pipeline {
 
     fn collect(&mut self) {
         let before = std::mem::replace(&mut self.counts.sync_losses, self.rotation.sync_losses());
+        let now = SampleTime(self.done as f64);
         match &mut self.series {
             Some(series) => {
                 let losses = before..self.counts.sync_losses;
-                let now = SampleTime(self.done as f64);
                 series.losses.extend(losses.map(|_| now));
-                series.phases.extend(self.rotation.drain_phase_samples());
+                let phases = self.rotation.drain_phase_samples();
+                let phases = phases.inspect(|p| self.inquiry.phase(p));
+                series.phases.extend(phases);
                 series.revolutions.extend(self.rotation.drain_revolutions());
             }
             None => {
-                let _: Option<PhaseSample> = self.rotation.drain_phase_samples().last();
+                let phases = self.rotation.drain_phase_samples();
+                phases.for_each(|p| self.inquiry.phase(&p));
                 let _: Option<Revolution> = self.rotation.drain_revolutions().last();
             }
         }
-    }
-
-    /// The command of a cam as the judgement sees it.
-    fn command(&self, id: CamId) -> CommandView {
-        readings::command_view(
-            self.now(),
-            self.rate,
-            self.channel(Role::Command(id)),
-            self.channel(Role::Current(id)),
-            self.life(Role::Command(id)) == Some(LeadLife::Doubtful),
-        )
     }
 
     /// What is due at the end of slice number `slice`.
     fn tick(&mut self, slice: u64) {
         if history::closes(slice, PROVE_EVERY) {
             self.prove();
+            self.inquire();
             self.watch_teeth();
             self.scout();
         }
@@ -342,6 +335,7 @@ impl Pipeline {
         self.rotation.gap(SampleTime(to as f64));
         self.channels.iter_mut().for_each(Channel::gap);
         self.judges.iter_mut().for_each(Judge::gap);
+        self.inquiry.gap();
         let seconds = (to - from) as f64 / self.rate.0;
         self.note(
             SampleTime(from as f64),
@@ -360,122 +354,10 @@ impl Pipeline {
         });
     }
 
-    fn surroundings(&self) -> Surroundings<'_> {
-        Surroundings {
-            at: self.now(),
-            rate: self.rate,
-            rotation: &self.rotation,
-            cams: &self.cam_ids,
-            settled: self.settled(),
-            supply: readings::steady_supply(self.channel(Role::Supply)).map(|v| v.0),
-        }
-    }
-
-    fn prove(&mut self) {
-        for lead in 0..self.by_lead.len() {
-            let Some(i) = self.by_lead[lead] else {
-                continue;
-            };
-            let role = self.channels[i].role;
-            let duty = match role {
-                Role::Current(id) => self.duty_of(id).map(|d| d.0),
-                _ => None,
-            };
-            let (life, note) = hookup::prove(&self.channels[i], self.surroundings(), duty);
-            let was = self.lives[lead].0;
-            // A standing engine silences crank and cams; that is no news of the leads.
-            let news = self.rotation.sync() != Sync::Stopped
-                || !matches!(role, Role::Crank | Role::Cam(_));
-            if self.channels[i].proven && was != life && life == LeadLife::Silent && news {
-                let at = self.channels[i].last_edge.unwrap_or(self.now());
-                let text =
-                    format!("The {role} lead went silent; check that it has not slipped off.");
-                self.note(at, text);
-            }
-            if life == LeadLife::Alive {
-                self.channels[i].proven = true;
-            }
-            self.lives[lead] = (life, note);
-        }
-    }
-
     /// Whether the crank has been followed long enough for a fitting cam to have told the cycle.
     fn settled(&self) -> bool {
         self.followed
             .is_some_and(|since| self.now().since(since, self.rate).0 > SETTLED)
-    }
-
-    fn judge(&mut self) {
-        let at = self.now();
-        let engine = match self.rotation.sync() {
-            Sync::Stopped => EngineView::Stopped,
-            Sync::Searching => EngineView::NoSync,
-            Sync::Revolution if self.rotation.fits_several_positions() => EngineView::Several,
-            Sync::Revolution if self.settled() => EngineView::Mismatch,
-            Sync::Revolution => EngineView::Revolution,
-            Sync::Cycle => self
-                .rotation
-                .speed(readings::WINDOW)
-                .any()
-                .map_or(EngineView::Revolution, EngineView::Cycle),
-        };
-        let supply = readings::steady_supply(self.channel(Role::Supply));
-        for k in 0..self.judges.len() {
-            let id = self.cam_ids[k];
-            let seen = Observation {
-                at,
-                engine,
-                command: self.command(id),
-                position: self.position(k),
-                supply,
-            };
-            if let Some(phaser) = &self.sheet.cams[k].phaser {
-                let at_rest = commands_rest(seen.command, phaser.rest_below);
-                self.rotation.set_at_rest(k, at_rest);
-            }
-            if let Some(change) = self.judges[k].observe(&seen) {
-                let agreement = self.judges[k].agreement();
-                self.history.write_back(k, agreement.since, change.state);
-                self.history.note(Event {
-                    at: agreement.since,
-                    decided: at,
-                    cam: Some(id),
-                    state: Some(change.state),
-                    text: headline(id, change.state, &agreement.sentence),
-                });
-            }
-        }
-    }
-
-    /// Position of cam `k` as the judgement sees it.
-    fn position(&self, k: usize) -> PositionView {
-        let Some(channel) = self.channel(Role::Cam(self.cam_ids[k])) else {
-            return PositionView::NoLead;
-        };
-        let at = self.now();
-        let Some(since) = channel.last_edge.or(channel.first) else {
-            return PositionView::Unknown(Reason::Measuring);
-        };
-        if at.since(since, self.rate).0 > STALE {
-            return if hookup::is_silent(channel, readings::WINDOW_SLICES) {
-                PositionView::Silent
-            } else {
-                let level = channel.mean(readings::WINDOW_SLICES).map(Volts);
-                PositionView::NoEdges(since, level)
-            };
-        }
-        match self.rotation.phase(k) {
-            Reading::Valid(phase) | Reading::Stale(phase, _) => PositionView::Phase(phase),
-            Reading::Suspect(_, why) | Reading::Missing(why) => PositionView::Unknown(match why {
-                Why::PatternMismatch => Reason::PatternMismatch,
-                Why::CycleUnresolved => Reason::CycleUnresolved,
-                Why::SeveralPositions => Reason::SeveralPositions,
-                Why::EngineStopped => Reason::Stopped,
-                Why::NoSync => Reason::NoSync,
-                Why::StreamGap => Reason::Gap,
-                _ => Reason::Measuring,
-            }),
-        }
     }
 
     fn record(&mut self) {
@@ -495,38 +377,10 @@ impl Pipeline {
         self.history.record(point);
     }
 
-    fn life(&self, role: Role) -> Option<LeadLife> {
-        let lead = self.plan.leads.iter().position(|l| l.role == role)?;
-        Some(self.lives[lead].0)
-    }
-
     fn duty_of(&self, id: CamId) -> Option<Percent> {
         let meter = self.channel(Role::Command(id))?.meter()?;
         meter.duty(self.now(), Seconds(0.1)).map(|d| d.duty)
     }
-}
-
-/// Whether the command lets the phaser rest, as far as its lead shows.
-fn commands_rest(command: CommandView, rest_below: Percent) -> bool {
-    match command {
-        CommandView::Duty(duty) => duty < rest_below,
-        // The valve is off.
-        CommandView::Stands(..) => true,
-        CommandView::NoLead
-        | CommandView::Silent
-        | CommandView::Doubtful
-        | CommandView::Measuring
-        | CommandView::Ground => false,
-    }
-}
-
-/// One line for the list of events.
-fn headline(cam: CamId, state: AgreementState, sentence: &str) -> String {
-    let name = cam.to_string();
-    let mut letters = name.chars();
-    let first = letters.next().map(|c| c.to_ascii_uppercase());
-    let name: String = first.into_iter().chain(letters).collect();
-    format!("{name} cam, {}: {sentence}", state.words())
 }
 
 /// The ear on a lead that may be a wheel's; only of the crank the sheet says which.
@@ -537,16 +391,6 @@ fn audition(channel: &Channel, sheet: &EngineSheet, rate: Hertz) -> Option<Audit
         _ => return None,
     };
     Some(Audition::new(channel.calibration, rate, wheel))
-}
-
-fn unproven(lead: &Lead) -> (LeadLife, String) {
-    match lead.role {
-        Role::Spare => (LeadLife::Spare, String::new()),
-        _ => (
-            LeadLife::Silent,
-            format!("input {} has sent nothing yet", lead.input),
-        ),
-    }
 }
 
 fn check(plan: &LeadPlan) -> Result<(), PipelineError> {

@@ -1,8 +1,8 @@
 //! Readings of single leads: from counts and meters to numbers with their quality.
 
 use crate::channel::Channel;
-use crate::hookup::{GROUND, is_silent};
 use crate::observation::CommandView;
+use crate::proof::{GROUND, is_silent};
 use crate::reading::{Reading, Why};
 use crate::snapshot::CommandSnapshot;
 use crate::units::{Amperes, Band, Hertz, Percent, SampleTime, Seconds, Volts};

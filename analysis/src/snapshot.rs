@@ -1,12 +1,18 @@
 //! What the screen, the watcher and the report see: immutable plain data, every number beside its quality.
 
+use crate::base_timing::BaseTiming;
+use crate::circuit::CircuitView;
 use crate::damage::Flaw;
+use crate::findings::Findings;
 use crate::lead::{CamId, Role};
+use crate::observer::ObserverView;
 use crate::phase::PhaseDetail;
+pub use crate::proof::{Mistake, ProofState, Touch};
 use crate::quality::Quality;
 use crate::reading::Reading;
 use crate::recognise::{Proposal, Recognition};
 use crate::ripple::CylinderView;
+use crate::trial::TrialsView;
 use crate::units::{
     Amperes, Band, CrankAngle, CrankDegrees, Hertz, Percent, Rpm, SampleTime, Seconds, Volts,
 };
@@ -37,6 +43,12 @@ pub struct Snapshot {
     pub leads: Vec<LeadSnapshot>,
     /// The cylinders compared with each other, by the ripple of the crank's speed.
     pub cylinders: Arc<CylinderView>,
+    /// Where the cams stand at rest against their references, all considered together.
+    pub base_timing: Arc<BaseTiming>,
+    /// The trial under way and the results so far.
+    pub trials: Arc<TrialsView>,
+    /// What explains what was measured.
+    pub findings: Arc<Findings>,
     /// Rolling history for the agreement strip, oldest first, 20 points a second, at most 60 s.
     pub history: Arc<[HistoryPoint]>,
     /// The state changes so far, oldest first; of very many the last 10,000.
@@ -79,6 +91,10 @@ pub struct CamSnapshot {
     pub measured: Vec<[CrankAngle; 2]>,
     /// The command to its actuator.
     pub command: CommandSnapshot,
+    /// What the electrical checks say of the circuit of its actuator; none without a phaser.
+    pub circuit: Option<Arc<CircuitView>>,
+    /// What has been learnt of its phaser; none without one.
+    pub observer: Option<Arc<ObserverView>>,
     /// Whether command and position agree.
     pub agreement: Agreement,
 }
@@ -177,10 +193,16 @@ pub struct LeadSnapshot {
     pub role: Role,
     /// Where to connect.
     pub place: String,
-    /// Whether the signal lives.
-    pub life: LeadLife,
-    /// A few words: "60-2, locked", "4 windows", "200 Hz", "13.7 V".
+    /// Whether its signal is what its role should show.
+    pub proof: ProofState,
+    /// A few words: "60-2, locked", "4 windows", "200 Hz", "13.7 V"; if it is not proven, why not.
     pub note: String,
+    /// What to try next when it is not proven; empty otherwise.
+    pub try_next: String,
+    /// The mistake of the hook-up that its signal shows, if one is recognised.
+    pub mistake: Option<Mistake>,
+    /// How far it has been touched to ground and supply, while that was asked for.
+    pub touch: Option<Touch>,
     /// Lowest and highest value of the last second, in `unit`.
     pub range: Option<[f64; 2]>,
     /// Mean of the last second.
@@ -191,19 +213,6 @@ pub struct LeadSnapshot {
     pub recognition: Option<Arc<Recognition>>,
     /// What its detector had to pass over, and how large the signal is.
     pub quality: Quality,
-}
-
-/// First form of the lead proof.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum LeadLife {
-    /// Shows what its role should show.
-    Alive,
-    /// Shows something, but not what its role should show.
-    Doubtful,
-    /// Shows nothing.
-    Silent,
-    /// Not fitted.
-    Spare,
 }
 
 /// One point of the history, 1/20 s.

@@ -41,6 +41,10 @@ quantity!(/// A share in percent, 0 to 100.
     Percent, "%");
 quantity!(/// A duration.
     Seconds, "s");
+quantity!(/// Electrical resistance.
+    Ohms, "Ω");
+quantity!(/// Inductance.
+    Henries, "H");
 quantity!(/// Rate of change of a cam phase, crank degrees per second.
     DegreesPerSecond, "°/s");
 

@@ -217,7 +217,7 @@ fn hook_up_says_what_each_lead_shows() {
         std::thread::sleep(Duration::from_millis(30));
     }
     desk.sees("Exhaust command");
-    desk.sees("alive");
+    desk.sees("proven");
     desk.sees("not fitted");
     let traces = &desk.app.shown().traces;
     assert!(

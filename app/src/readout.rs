@@ -2,7 +2,7 @@
 
 use crate::status::{LinkState, LinkStatus};
 use keyway_analysis::reading::Reading;
-use keyway_analysis::snapshot::{CamSnapshot, LeadLife, Snapshot, Sync};
+use keyway_analysis::snapshot::{CamSnapshot, ProofState, Snapshot, Sync};
 use serde::Serialize;
 use std::fmt::Write as _;
 
@@ -67,7 +67,7 @@ pub struct LeadReadout {
     pub input: usize,
     /// Role.
     pub role: String,
-    /// "alive", "doubtful", "silent", "spare".
+    /// "proven", "doubtful", "silent", "spare".
     pub life: &'static str,
     /// A few words.
     pub note: String,
@@ -142,11 +142,11 @@ impl Readout {
                 .map(|l| LeadReadout {
                     input: l.input,
                     role: l.role.to_string(),
-                    life: match l.life {
-                        LeadLife::Alive => "alive",
-                        LeadLife::Doubtful => "doubtful",
-                        LeadLife::Silent => "silent",
-                        LeadLife::Spare => "spare",
+                    life: match l.proof {
+                        ProofState::Proven => "proven",
+                        ProofState::Doubtful => "doubtful",
+                        ProofState::Silent => "silent",
+                        ProofState::Spare => "spare",
                     },
                     note: l.note.clone(),
                 })

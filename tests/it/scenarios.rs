@@ -12,7 +12,7 @@ use keyway_analysis::snapshot::AgreementState::{
     self, AgainstCommand, Following, Hunting, Lagging, NoCommand, NoPosition, NotFollowing,
     NotJudged, OffRest,
 };
-use keyway_analysis::snapshot::{LeadLife, Snapshot};
+use keyway_analysis::snapshot::{ProofState, Snapshot};
 use keyway_analysis::wheel::Wheel;
 
 const RATE: f64 = 200_000.0;
@@ -39,8 +39,8 @@ struct Row {
     scenario: &'static str,
     intake: Told,
     exhaust: Told,
-    /// Leads (inputs from 1) that must not be alive in the end, and what they must be.
-    leads: &'static [(usize, LeadLife)],
+    /// Leads (inputs from 1) that must not be proven in the end, and what they must be.
+    leads: &'static [(usize, ProofState)],
 }
 
 const fn row(scenario: &'static str, intake: Told, exhaust: Told) -> Row {
@@ -95,7 +95,7 @@ const TABLE: [Row; 23] = [
         intake: HEALTHY,
         exhaust: told(&[NoCommand], &[NotJudged]),
         // A pin that has never switched proves nothing.
-        leads: &[(5, LeadLife::Doubtful), (7, LeadLife::Doubtful)],
+        leads: &[(5, ProofState::Doubtful), (7, ProofState::Doubtful)],
     },
     row("command-lost-above-speed", COMMAND_LOST, HEALTHY),
     row("intake-chain-one-tooth", TIMING_MOVED, HEALTHY),
@@ -106,25 +106,25 @@ const TABLE: [Row; 23] = [
         intake: told(&[NoPosition], &[Following, NotJudged]),
         exhaust: HEALTHY,
         // The run ends within a silence, from 39.3 to 40.2 s.
-        leads: &[(2, LeadLife::Doubtful)],
+        leads: &[(2, ProofState::Doubtful)],
     },
     Row {
         scenario: "lead-off",
         intake: HEALTHY,
         exhaust: told(&[NotJudged], &[Following]),
-        leads: &[(3, LeadLife::Silent)],
+        leads: &[(3, ProofState::Silent)],
     },
     Row {
         scenario: "leads-swapped",
         intake: UNPROVEN,
         exhaust: UNPROVEN,
-        leads: &[(2, LeadLife::Doubtful), (3, LeadLife::Doubtful)],
+        leads: &[(2, ProofState::Doubtful), (3, ProofState::Doubtful)],
     },
     Row {
         scenario: "probe-factor",
         intake: UNPROVEN,
         exhaust: HEALTHY,
-        leads: &[(4, LeadLife::Doubtful)],
+        leads: &[(4, ProofState::Doubtful)],
     },
     row("chipped-tooth", HEALTHY, HEALTHY),
     row("noisy-crank-lead", HEALTHY, HEALTHY),
@@ -135,7 +135,7 @@ const TABLE: [Row; 23] = [
         // Without a phaser there is nothing to follow.
         intake: told(&[], &[Following, NotJudged]),
         exhaust: HEALTHY,
-        leads: &[(4, LeadLife::Spare)],
+        leads: &[(4, ProofState::Spare)],
     },
 ];
 
@@ -203,11 +203,11 @@ fn check(row: &Row, seed: u64) {
         let expected = row.leads.iter().find(|(input, _)| *input == lead.input);
         let expected = match expected {
             Some((_, life)) => *life,
-            None if lead.input == 8 => LeadLife::Spare,
-            None => LeadLife::Alive,
+            None if lead.input == 8 => ProofState::Spare,
+            None => ProofState::Proven,
         };
         assert_eq!(
-            lead.life, expected,
+            lead.proof, expected,
             "{name}, lead {}: {}",
             lead.input, lead.note
         );

@@ -8,6 +8,9 @@
 
 use super::*;
 use crate::engine::EdgeKind;
+use crate::reading::{Reading, Why};
+use crate::snapshot::{AgreementState, ProofState};
+use crate::units::Volts;
 
 const RATE: f64 = 50_000.0;
 const COUNTS_PER_VOLT: f64 = 400.0;
@@ -170,10 +173,10 @@ fn known_signals_give_their_figures() {
     assert_eq!(s.counts.stray_cam_edges, 0);
     for lead in &s.leads {
         let want = match lead.role {
-            Role::Spare => LeadLife::Spare,
-            _ => LeadLife::Alive,
+            Role::Spare => ProofState::Spare,
+            _ => ProofState::Proven,
         };
-        assert_eq!(lead.life, want, "{}: {}", lead.role, lead.note);
+        assert_eq!(lead.proof, want, "{}: {}", lead.role, lead.note);
     }
 }
 
@@ -302,7 +305,7 @@ fn hum(t: f64) -> f64 {
 #[test]
 fn each_lead_is_proven_and_nothing_is_blamed_through_one_that_is_not() {
     use AgreementState as A;
-    use LeadLife as L;
+    use ProofState as L;
     let intake = CamId::INTAKE;
     type Instead = fn(usize, f64, &[f64; 8]) -> f64;
     let rows: [(&str, Instead, Role, L, &str, A); 9] = [
@@ -388,7 +391,7 @@ fn each_lead_is_proven_and_nothing_is_blamed_through_one_that_is_not() {
         let p = run(&world.samples(5.0), 1000, 0..0);
         let s = p.snapshot();
         let lead = s.leads.iter().find(|l| l.role == role).expect("lead");
-        assert_eq!(lead.life, life, "{what}: {}", lead.note);
+        assert_eq!(lead.proof, life, "{what}: {}", lead.note);
         assert!(lead.note.contains(note), "{what}: {}", lead.note);
         let agreement = &s.cams[0].agreement;
         assert_eq!(agreement.state, state, "{what}: {}", agreement.sentence);

@@ -3,6 +3,7 @@
 use super::Pipeline;
 use crate::audition::Audition;
 use crate::channel::Channel;
+use crate::circuit::Checker;
 use crate::lead::Role;
 use crate::quality::Quality;
 use crate::reading::{Reading, Why};
@@ -50,6 +51,9 @@ impl Pipeline {
             supply_ripple: readings::ripple(supply),
             leads: self.leads(),
             cylinders: self.ripple.view(),
+            base_timing: self.inquiry.base.view(),
+            trials: self.inquiry.trials.view(),
+            findings: self.inquiry.casebook.view(),
             history: self.history.points(),
             events: self.history.events(),
             proposals: self.proposals(),
@@ -85,23 +89,28 @@ impl Pipeline {
                 self.channel(Role::Current(sheet.cam)),
                 sheet.phaser.as_ref().map(|p| p.hold),
             ),
+            circuit: self.inquiry.checker(k).map(Checker::view),
+            observer: self.judges[k].observer(),
             agreement: self.judges[k].agreement(),
         }
     }
 
     fn leads(&self) -> Vec<LeadSnapshot> {
         (self.plan.leads.iter().zip(&self.by_lead))
-            .zip(&self.lives)
-            .map(|((lead, index), (life, note))| {
+            .zip(&self.proofs)
+            .map(|((lead, index), proof)| {
                 let channel = index.map(|i| &self.channels[i]);
                 let audition = index.and_then(|i| self.auditions[i].as_ref());
                 LeadSnapshot {
                     input: lead.input,
                     role: lead.role,
                     place: lead.place.clone(),
-                    life: *life,
+                    proof: proof.state,
                     recognition: audition.and_then(Audition::heard),
-                    note: note.clone(),
+                    note: proof.note.clone(),
+                    try_next: proof.try_next.clone(),
+                    mistake: proof.mistake,
+                    touch: proof.touch,
                     range: channel.and_then(|c| c.range(200)),
                     level: channel.and_then(|c| c.mean(200)),
                     unit: channel.map_or_else(String::new, |c| c.unit.clone()),

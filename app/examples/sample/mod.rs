@@ -9,13 +9,14 @@
 
 mod cylinders;
 
+use keyway_analysis::base_timing::BaseTiming;
 use keyway_analysis::engine::EngineSheet;
 use keyway_analysis::lead::{CamId, CamKind, Role};
 use keyway_analysis::quality::Quality;
 use keyway_analysis::reading::{Reading, Why};
 use keyway_analysis::snapshot::{
     Agreement, AgreementState, CamPoint, CamSnapshot, CommandSnapshot, Counts, HistoryPoint,
-    LeadLife, LeadSnapshot, Snapshot, Sync, Trace, Traces,
+    LeadSnapshot, ProofState, Snapshot, Sync, Trace, Traces,
 };
 use keyway_analysis::units::{
     Band, CrankAngle, CrankDegrees, Hertz, Percent, Rpm, SampleTime, Seconds, Volts,
@@ -139,10 +140,10 @@ pub fn no_signal() -> Moment {
         };
     }
     for lead in &mut snapshot.leads {
-        lead.life = match lead.role {
-            Role::Spare => LeadLife::Spare,
-            Role::Command(_) => LeadLife::Doubtful,
-            _ => LeadLife::Silent,
+        lead.proof = match lead.role {
+            Role::Spare => ProofState::Spare,
+            Role::Command(_) => ProofState::Doubtful,
+            _ => ProofState::Silent,
         };
         lead.note = match lead.role {
             Role::Command(_) => "stands at 13.7 V".to_owned(),
@@ -173,7 +174,7 @@ pub fn cam_lost() -> Moment {
     let mut snapshot = Snapshot::clone(&moment.snapshot);
     for lead in &mut snapshot.leads {
         if lead.role == Role::Cam(CamId::EXHAUST) {
-            lead.life = LeadLife::Silent;
+            lead.proof = ProofState::Silent;
             lead.note = "stands at 5.0 V".to_owned();
         }
     }
@@ -252,6 +253,8 @@ fn following(sheet: &EngineSheet, id: CamId) -> CamSnapshot {
             hold: cam.phaser.as_ref().map(|f| f.hold),
             current: Reading::Missing(Why::NoLead),
         },
+        circuit: None,
+        observer: None,
         agreement: Agreement {
             state: AgreementState::Following,
             since: SampleTime(0.0),
@@ -285,6 +288,9 @@ fn moment(name: &'static str, sheet: EngineSheet, cams: Vec<CamSnapshot>) -> Mom
         supply_ripple: Reading::Valid(Volts(0.2)),
         leads,
         events: Arc::from([]),
+        base_timing: Arc::new(BaseTiming::unseen(sheet.cams.iter().map(|c| c.cam))),
+        trials: Arc::default(),
+        findings: Arc::default(),
         proposals: Vec::new(),
         counts: Counts::default(),
         cams,
@@ -306,16 +312,19 @@ fn leads(cams: &[CamSnapshot]) -> Vec<LeadSnapshot> {
             input: leads.len() + 1,
             role,
             place: String::new(),
-            life: if role == Role::Spare {
-                LeadLife::Spare
+            proof: if role == Role::Spare {
+                ProofState::Spare
             } else {
-                LeadLife::Alive
+                ProofState::Proven
             },
             note: note.to_owned(),
             range: (role != Role::Spare).then_some(range),
             level: None,
             unit: unit.to_owned(),
             recognition: None,
+            try_next: String::new(),
+            mistake: None,
+            touch: None,
             quality: Quality::default(),
         });
     };

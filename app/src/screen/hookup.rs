@@ -16,7 +16,7 @@ use iced::{
     Alignment, Color, Element, Length, Point, Rectangle, Renderer, Size, Theme, border, mouse,
 };
 use keyway_analysis::lead::Role;
-use keyway_analysis::snapshot::{LeadLife, LeadSnapshot, Snapshot, Trace, Traces};
+use keyway_analysis::snapshot::{LeadSnapshot, ProofState, Snapshot, Trace, Traces};
 use proposal::Proposal;
 use std::sync::Arc;
 use std::time::{Duration, Instant};
@@ -252,7 +252,7 @@ fn difference<'a>(input: usize, proposal: Proposal, look: Look) -> Element<'a, M
 
 /// Whether every fitted lead shows what it should.
 pub fn is_proven(snapshot: &Snapshot) -> bool {
-    let is_good = |l: &LeadSnapshot| matches!(l.life, LeadLife::Alive | LeadLife::Spare);
+    let is_good = |l: &LeadSnapshot| matches!(l.proof, ProofState::Proven | ProofState::Spare);
     snapshot.leads.iter().all(is_good)
 }
 
@@ -266,26 +266,26 @@ fn ink(look: Look, role: Role) -> Color {
 }
 
 /// Shape and word of a lead's life.
-pub fn life_words(life: Option<LeadLife>) -> (Mark, &'static str) {
+pub fn life_words(life: Option<ProofState>) -> (Mark, &'static str) {
     match life {
         None => (Mark::Dash, "waiting"),
-        Some(LeadLife::Alive) => (Mark::Check, "alive"),
-        Some(LeadLife::Doubtful) => (Mark::Question, "doubtful"),
-        Some(LeadLife::Silent) => (Mark::Cross, "silent"),
-        Some(LeadLife::Spare) => (Mark::Dash, "not fitted"),
+        Some(ProofState::Proven) => (Mark::Check, "proven"),
+        Some(ProofState::Doubtful) => (Mark::Question, "doubtful"),
+        Some(ProofState::Silent) => (Mark::Cross, "silent"),
+        Some(ProofState::Spare) => (Mark::Dash, "not fitted"),
     }
 }
 
 fn needs_help(now: Option<&LeadSnapshot>) -> bool {
-    now.is_some_and(|l| matches!(l.life, LeadLife::Doubtful | LeadLife::Silent))
+    now.is_some_and(|l| matches!(l.proof, ProofState::Doubtful | ProofState::Silent))
 }
 
 fn life<'a>(now: Option<&LeadSnapshot>, look: Look) -> iced::widget::Row<'a, Message> {
     let p = look.palette();
-    let (shape, word) = life_words(now.map(|l| l.life));
+    let (shape, word) = life_words(now.map(|l| l.proof));
     let ink = if needs_help(now) {
         p.alarm
-    } else if now.is_some_and(|l| l.life == LeadLife::Alive) {
+    } else if now.is_some_and(|l| l.proof == ProofState::Proven) {
         p.text
     } else {
         p.quiet
@@ -302,7 +302,7 @@ fn level<'a>(now: Option<&LeadSnapshot>, look: Look) -> iced::widget::Column<'a,
     let p = look.palette();
     let (figure, range) = match now {
         None => (figure::NONE.to_owned(), String::new()),
-        Some(l) if l.life == LeadLife::Spare => (figure::NONE.to_owned(), String::new()),
+        Some(l) if l.proof == ProofState::Spare => (figure::NONE.to_owned(), String::new()),
         Some(l) => (
             l.level.map_or_else(
                 || figure::NONE.to_owned(),
@@ -330,49 +330,49 @@ fn advice(role: Role, now: Option<&LeadSnapshot>, proposal: Option<&Proposal>) -
     let Some(lead) = now else {
         return "waiting for samples".to_owned();
     };
-    let try_this = match (lead.life, role) {
-        (LeadLife::Alive | LeadLife::Spare, _) => {
+    let try_this = match (lead.proof, role) {
+        (ProofState::Proven | ProofState::Spare, _) => {
             // What differs from the sheet has a row of its own.
             return match proposal.filter(|p| p.sheet.is_none()) {
                 Some(proposal) => format!("{}. {}", capital(&lead.note), proposal.looks),
                 None => lead.note.clone(),
             };
         }
-        (LeadLife::Silent, Role::Crank) => {
+        (ProofState::Silent, Role::Crank) => {
             "Is the engine turning? Else reseat the probe and its ground clip on the two sensor pins."
         }
-        (LeadLife::Silent, Role::Cam(_)) => {
+        (ProofState::Silent, Role::Cam(_)) => {
             "Reseat the probe on the signal pin; is the sensor's supply there?"
         }
-        (LeadLife::Silent, Role::Command(_)) => {
+        (ProofState::Silent, Role::Command(_)) => {
             "Back-probe the control-side pin with the connector plugged in; try the other pin."
         }
-        (LeadLife::Silent, Role::Current(_)) => {
+        (ProofState::Silent, Role::Current(_)) => {
             "Switch the clamp on, zero it, close its jaws around one wire only."
         }
-        (LeadLife::Silent | LeadLife::Doubtful, Role::StarterCurrent) => {
+        (ProofState::Silent | ProofState::Doubtful, Role::StarterCurrent) => {
             "Crank the engine once; zero the clamp, close its jaws around the starter's cable, arrow to the starter."
         }
-        (LeadLife::Silent, Role::Supply) => {
+        (ProofState::Silent, Role::Supply) => {
             "Is the ignition on? Check the fuse, then the ground clip."
         }
-        (LeadLife::Silent, Role::Pressure) => "Check the sensor's supply and its plug.",
-        (LeadLife::Doubtful, Role::Crank) => {
+        (ProofState::Silent, Role::Pressure) => "Check the sensor's supply and its plug.",
+        (ProofState::Doubtful, Role::Crank) => {
             "Swap the two sensor pins, and check that the sheet names the right wheel."
         }
-        (LeadLife::Doubtful, Role::Cam(_)) => {
+        (ProofState::Doubtful, Role::Cam(_)) => {
             "Is it the right cam? Swap the two cam leads and see whether the doubt moves."
         }
-        (LeadLife::Doubtful, Role::Command(_)) => {
+        (ProofState::Doubtful, Role::Command(_)) => {
             "Is it the control side, not the supply side? Check the probe factor."
         }
-        (LeadLife::Doubtful, Role::Current(_)) => {
+        (ProofState::Doubtful, Role::Current(_)) => {
             "Zero the clamp, turn its arrow to the valve, check the factor in the lead plan."
         }
-        (LeadLife::Doubtful, Role::Supply | Role::Pressure) => {
+        (ProofState::Doubtful, Role::Supply | Role::Pressure) => {
             "Check the probe factor against the switch on the probe, and the ground."
         }
-        (LeadLife::Silent | LeadLife::Doubtful, Role::Spare) => "",
+        (ProofState::Silent | ProofState::Doubtful, Role::Spare) => "",
     };
     match lead.note.as_str() {
         "" => try_this.to_owned(),
@@ -435,12 +435,15 @@ mod tests {
             input: 1,
             role: Role::Crank,
             place: String::new(),
-            life: LeadLife::Silent,
+            proof: ProofState::Silent,
             note: "no signal".to_owned(),
             range: None,
             level: None,
             unit: "V".to_owned(),
             recognition: None,
+            try_next: String::new(),
+            mistake: None,
+            touch: None,
             quality: Quality::default(),
         };
         assert!(

@@ -20,6 +20,7 @@ use crate::widget::label::Labels;
 use board::{Board, Face};
 use iced::widget::{Column, Row, canvas, container, responsive, row, stack};
 use iced::{Alignment, Element, Length, Padding, Rectangle, Size};
+use keyway_analysis::base_timing::BaseTiming;
 use keyway_analysis::engine::EngineSheet;
 use keyway_analysis::reading::{Reading, Why};
 use keyway_analysis::snapshot::{
@@ -318,6 +319,8 @@ fn nothing(sheet: &EngineSheet) -> Snapshot {
                 hold: cam.phaser.as_ref().map(|f| f.hold),
                 current: Reading::Missing(why),
             },
+            circuit: None,
+            observer: None,
             agreement: Agreement {
                 state: AgreementState::NotJudged,
                 since: SampleTime(0.0),
@@ -340,6 +343,9 @@ fn nothing(sheet: &EngineSheet) -> Snapshot {
         cylinders: Arc::default(),
         history: Arc::from([]),
         events: Arc::from([]),
+        base_timing: Arc::new(BaseTiming::unseen(sheet.cams.iter().map(|c| c.cam))),
+        trials: Arc::default(),
+        findings: Arc::default(),
         proposals: Vec::new(),
         counts: Counts::default(),
     }

@@ -2,7 +2,7 @@
 //! session ages them. An old figure must not look like one of now.
 
 use keyway_analysis::reading::Reading;
-use keyway_analysis::snapshot::{AgreementState, LeadLife, Snapshot};
+use keyway_analysis::snapshot::{AgreementState, ProofState, Snapshot};
 use keyway_analysis::units::Seconds;
 use std::sync::Arc;
 use std::time::{Duration, Instant};
@@ -57,8 +57,8 @@ fn aged(snapshot: &Snapshot, age: Seconds) -> Snapshot {
         cam.agreement.sentence.clone_from(&sentence);
     }
     for lead in &mut old.leads {
-        if lead.life != LeadLife::Spare {
-            lead.life = LeadLife::Silent;
+        if lead.proof != ProofState::Spare {
+            lead.proof = ProofState::Silent;
             "no samples come".clone_into(&mut lead.note);
         }
     }

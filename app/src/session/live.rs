@@ -11,7 +11,7 @@ use crossbeam_channel::{Receiver, RecvTimeoutError};
 use keyway_acquisition::fanout::Feed;
 use keyway_acquisition::link::{self, Link, LinkHandle, LinkReport, Source};
 use keyway_acquisition::recording::header::LeadEvent;
-use keyway_analysis::snapshot::{LeadLife, Snapshot};
+use keyway_analysis::snapshot::{ProofState, Snapshot};
 use std::path::Path;
 use std::sync::Arc;
 use std::thread::JoinHandle;
@@ -34,7 +34,7 @@ pub struct LiveSession {
     recorder: Option<RecorderThread>,
     /// Why the last recording stopped, until the next one starts.
     failed: Option<Arc<RecordingStatus>>,
-    lives: Vec<LeadLife>,
+    lives: Vec<ProofState>,
     ageing: Ageing,
 }
 
@@ -167,16 +167,16 @@ impl LiveSession {
 
     /// Writes into the running recording which leads changed their state since the last call.
     pub fn note_leads(&mut self, snapshot: &Snapshot) {
-        let lives: Vec<LeadLife> = snapshot.leads.iter().map(|l| l.life).collect();
+        let lives: Vec<ProofState> = snapshot.leads.iter().map(|l| l.proof).collect();
         if let Some(recorder) = &self.recorder {
             for (i, lead) in snapshot.leads.iter().enumerate() {
-                let word = match lead.life {
-                    LeadLife::Alive => "alive",
-                    LeadLife::Doubtful => "doubtful",
-                    LeadLife::Silent => "silent",
-                    LeadLife::Spare => continue,
+                let word = match lead.proof {
+                    ProofState::Proven => "proven",
+                    ProofState::Doubtful => "doubtful",
+                    ProofState::Silent => "silent",
+                    ProofState::Spare => continue,
                 };
-                if self.lives.get(i) != Some(&lead.life) {
+                if self.lives.get(i) != Some(&lead.proof) {
                     recorder.say(Word::Lead(LeadEvent {
                         input: lead.input,
                         role: lead.role.to_string(),

@@ -8,7 +8,7 @@ use crate::widget::label::{self, Anchor, Label};
 use crate::widget::mark::{self, Mark};
 use iced::widget::canvas::{Frame, Path};
 use iced::{Color, Point};
-use keyway_analysis::snapshot::{LeadLife, LeadSnapshot};
+use keyway_analysis::snapshot::{LeadSnapshot, ProofState};
 
 /// What does not move: the panel.
 pub fn face(frame: &mut Frame, place: &Leads, p: &Palette) {
@@ -23,7 +23,7 @@ pub fn face(frame: &mut Frame, place: &Leads, p: &Palette) {
 pub fn hands(frame: &mut Frame, place: &Leads, leads: &[LeadSnapshot], p: &Palette) {
     for (i, lead) in leads.iter().enumerate() {
         let cell = place.cell(i);
-        let (symbol, colour) = symbol(lead.life, p);
+        let (symbol, colour) = symbol(lead.proof, p);
         let centre = Point::new(cell.x + 7.0, cell.y + 10.0);
         mark::draw(frame, symbol, centre, 13.0, colour, p.panel);
     }
@@ -35,10 +35,10 @@ pub fn words(labels: &mut Vec<Label>, place: &Leads, leads: &[LeadSnapshot], p: 
         let cell = place.cell(i);
         let name = words::lead(lead.role);
         let note = note(lead);
-        let (ink, note_ink) = match lead.life {
-            LeadLife::Alive => (p.text, p.quiet),
-            LeadLife::Doubtful | LeadLife::Silent => (p.text, p.alarm),
-            LeadLife::Spare => (p.quiet, p.quiet),
+        let (ink, note_ink) = match lead.proof {
+            ProofState::Proven => (p.text, p.quiet),
+            ProofState::Doubtful | ProofState::Silent => (p.text, p.alarm),
+            ProofState::Spare => (p.quiet, p.quiet),
         };
         let (x, right) = (cell.x + 18.0, cell.x + cell.width);
         // The trade's own short form, where the word has no room.
@@ -58,7 +58,7 @@ pub fn words(labels: &mut Vec<Label>, place: &Leads, leads: &[LeadSnapshot], p: 
             let room = (right - x).max(0.0);
             let fits = label::width(&note, font::SMALL, font::REGULAR) <= room - 8.0;
             // Half a note tells nothing; what is wrong is said as far as there is room.
-            if fits || matches!(lead.life, LeadLife::Doubtful | LeadLife::Silent) {
+            if fits || matches!(lead.proof, ProofState::Doubtful | ProofState::Silent) {
                 let at = Point::new(x, cell.y + 10.0);
                 labels.push(Label::new(note, at, Anchor::Left, note_ink).within(room));
             }
@@ -66,22 +66,22 @@ pub fn words(labels: &mut Vec<Label>, place: &Leads, leads: &[LeadSnapshot], p: 
     }
 }
 
-fn symbol(life: LeadLife, p: &Palette) -> (Mark, Color) {
+fn symbol(life: ProofState, p: &Palette) -> (Mark, Color) {
     match life {
-        LeadLife::Alive => (Mark::Check, p.text),
-        LeadLife::Doubtful => (Mark::Question, p.alarm),
-        LeadLife::Silent => (Mark::Cross, p.alarm),
-        LeadLife::Spare => (Mark::Dash, p.quiet),
+        ProofState::Proven => (Mark::Check, p.text),
+        ProofState::Doubtful => (Mark::Question, p.alarm),
+        ProofState::Silent => (Mark::Cross, p.alarm),
+        ProofState::Spare => (Mark::Dash, p.quiet),
     }
 }
 
 fn note(lead: &LeadSnapshot) -> String {
-    match lead.life {
-        LeadLife::Alive => lead.note.clone(),
-        LeadLife::Spare => "not fitted".to_owned(),
+    match lead.proof {
+        ProofState::Proven => lead.note.clone(),
+        ProofState::Spare => "not fitted".to_owned(),
         // The symbol has said that it is wrong; the note says how.
-        LeadLife::Doubtful if lead.note.is_empty() => "doubtful".to_owned(),
-        LeadLife::Silent if lead.note.is_empty() => "silent".to_owned(),
-        LeadLife::Doubtful | LeadLife::Silent => lead.note.clone(),
+        ProofState::Doubtful if lead.note.is_empty() => "doubtful".to_owned(),
+        ProofState::Silent if lead.note.is_empty() => "silent".to_owned(),
+        ProofState::Doubtful | ProofState::Silent => lead.note.clone(),
     }
 }

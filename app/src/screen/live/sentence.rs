@@ -5,7 +5,7 @@ use super::words;
 use crate::figure;
 use keyway_analysis::lead::Role;
 use keyway_analysis::reading::{Reading, Why};
-use keyway_analysis::snapshot::{AgreementState, CamSnapshot, LeadLife, Snapshot};
+use keyway_analysis::snapshot::{AgreementState, CamSnapshot, ProofState, Snapshot};
 
 /// The state of the engine in words.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -92,9 +92,9 @@ fn blind(snapshot: &Snapshot) -> Option<Sentence> {
     snapshot.cams.iter().filter(is_open).find_map(|cam| {
         let own = [Role::Cam(cam.id), Role::Command(cam.id)];
         let lead = snapshot.leads.iter().find(|l| {
-            own.contains(&l.role) && matches!(l.life, LeadLife::Silent | LeadLife::Doubtful)
+            own.contains(&l.role) && matches!(l.proof, ProofState::Silent | ProofState::Doubtful)
         })?;
-        let life = if lead.life == LeadLife::Silent {
+        let life = if lead.proof == ProofState::Silent {
             "silent"
         } else {
             "doubtful"
@@ -142,11 +142,11 @@ fn rests_on(snapshot: &Snapshot, cam: &CamSnapshot) -> String {
             .leads
             .iter()
             .find(|l| l.role == role)
-            .map(|l| l.life)
+            .map(|l| l.proof)
     };
     let (proven, open): (Vec<_>, Vec<_>) = roles
         .iter()
-        .partition(|r| life(**r) == Some(LeadLife::Alive));
+        .partition(|r| life(**r) == Some(ProofState::Proven));
     let names = |roles: &[&Role]| {
         let names = roles.iter().map(|r| match r {
             // The heading has already said which cam.
@@ -163,7 +163,7 @@ fn rests_on(snapshot: &Snapshot, cam: &CamSnapshot) -> String {
         } else {
             ("leads", "are")
         };
-        format!("{} {lead} {is} alive.", words::capital(&names(&proven)))
+        format!("{} {lead} {is} proven.", words::capital(&names(&proven)))
     } else {
         let lead = if open.len() == 1 { "lead" } else { "leads" };
         format!("First check the {} {lead}.", names(&open))

@@ -130,7 +130,7 @@ fn sentences_say_what_is_wrong_and_of_which_cam() {
             true,
             "Exhaust cam: not following",
             "78 % commanded for 3.9 s, moved 0.6°, at least 8° was due. \
-             Crank, cam, command and supply leads are alive.",
+             Crank, cam, command and supply leads are proven.",
             "",
         ),
         (
@@ -152,7 +152,7 @@ fn sentences_say_what_is_wrong_and_of_which_cam() {
             true,
             "Intake 2 cam: not following",
             "81 % commanded for 3.9 s, moved 0.2°, at least 10° was due. \
-             Crank, cam and command leads are alive.",
+             Crank, cam and command leads are proven.",
             "+1 more: exhaust 2 cam lagging",
         ),
     ] {

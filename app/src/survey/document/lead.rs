@@ -2,7 +2,7 @@
 
 use super::Known;
 use keyway_analysis::quality::Doubt;
-use keyway_analysis::snapshot::{LeadLife, LeadSnapshot};
+use keyway_analysis::snapshot::{LeadSnapshot, ProofState};
 use schemars::JsonSchema;
 use serde::Serialize;
 
@@ -50,7 +50,7 @@ pub struct LeadQuality {
 #[serde(rename_all = "lowercase")]
 pub enum LeadWord {
     /// Shows what its role should show.
-    Alive,
+    Proven,
     /// Shows something else.
     Doubtful,
     /// Shows nothing.
@@ -65,11 +65,11 @@ impl Lead {
         Self {
             input: lead.input,
             role: lead.role.to_string(),
-            state: match lead.life {
-                LeadLife::Alive => LeadWord::Alive,
-                LeadLife::Doubtful => LeadWord::Doubtful,
-                LeadLife::Silent => LeadWord::Silent,
-                LeadLife::Spare => LeadWord::Spare,
+            state: match lead.proof {
+                ProofState::Proven => LeadWord::Proven,
+                ProofState::Doubtful => LeadWord::Doubtful,
+                ProofState::Silent => LeadWord::Silent,
+                ProofState::Spare => LeadWord::Spare,
             },
             note: lead.note.clone(),
             quality: LeadQuality {

@@ -1,11 +1,15 @@
-//! First form of the lead proof: does each lead show what its role should show, and if not, what to try.
+//! The lead proof: does each lead show what its role should show, and if not, what to try.
 
 use crate::channel::Channel;
 use crate::lead::{CamId, Role};
 use crate::reading::Reading;
 use crate::rotation::Rotation;
-use crate::snapshot::{LeadLife, Sync};
+use crate::snapshot::Sync;
 use crate::units::{Hertz, SampleTime, Seconds};
+
+mod lead_proof;
+
+pub use lead_proof::{LeadProof, Mistake, ProofState, Touch};
 
 /// A lead within this of zero volts on average, and ...
 const SILENT_MEAN: f64 = 0.15;
@@ -45,12 +49,12 @@ pub fn is_silent(channel: &Channel, slices: usize) -> bool {
     }
 }
 
-/// Life of a lead and a few words on it. `duty` is that of the command the lead belongs to, percent.
-pub fn prove(channel: &Channel, s: Surroundings<'_>, duty: Option<f64>) -> (LeadLife, String) {
+/// The proof of a lead. `duty` is that of the command the lead belongs to, percent.
+pub fn prove(channel: &Channel, s: Surroundings<'_>, duty: Option<f64>) -> LeadProof {
     if channel.slices.is_empty() {
-        return (LeadLife::Silent, "no samples yet".to_owned());
+        return LeadProof::plain(ProofState::Silent, "no samples yet".to_owned());
     }
-    match channel.role {
+    let (state, note) = match channel.role {
         Role::Crank => crank(channel, s),
         Role::Cam(_) => cam(channel, s),
         Role::Command(_) => command(channel, s),
@@ -58,8 +62,9 @@ pub fn prove(channel: &Channel, s: Surroundings<'_>, duty: Option<f64>) -> (Lead
         Role::StarterCurrent => starter(channel),
         Role::Supply => supply(channel),
         Role::Pressure => pressure(channel),
-        Role::Spare => (LeadLife::Spare, String::new()),
-    }
+        Role::Spare => (ProofState::Spare, String::new()),
+    };
+    LeadProof::plain(state, note)
 }
 
 fn recently(channel: &Channel, s: Surroundings<'_>) -> bool {
@@ -78,58 +83,61 @@ fn gone(channel: &Channel, s: Surroundings<'_>, place: &str) -> String {
     }
 }
 
-fn crank(channel: &Channel, s: Surroundings<'_>) -> (LeadLife, String) {
+fn crank(channel: &Channel, s: Surroundings<'_>) -> (ProofState, String) {
     match s.rotation.sync() {
-        Sync::Cycle | Sync::Revolution => alive_unless_doubtful(channel, s),
+        Sync::Cycle | Sync::Revolution => proven_unless_doubtful(channel, s),
         _ if recently(channel, s) && !is_silent(channel, SECOND) => (
-            LeadLife::Doubtful,
+            ProofState::Doubtful,
             "teeth, but not the pattern of the sheet; check wheel, polarity and place".to_owned(),
         ),
         Sync::Searching | Sync::Stopped => match channel.range(SECOND) {
             Some([low, high]) if high - low > SILENT_SWING => (
-                LeadLife::Doubtful,
+                ProofState::Doubtful,
                 format!("moves between {low:.1} and {high:.1} V, no teeth; engine turning?"),
             ),
             _ if channel.proven => (
-                LeadLife::Silent,
+                ProofState::Silent,
                 format!("{}, or the engine stands", gone(channel, s, "sensor pin")),
             ),
             _ => (
-                LeadLife::Silent,
+                ProofState::Silent,
                 "no signal; engine turning, lead on the sensor pin?".to_owned(),
             ),
         },
     }
 }
 
-/// A lead that fits is alive, unless its signal is of a kind that may fit by chance or be timed badly.
-fn alive_unless_doubtful(channel: &Channel, s: Surroundings<'_>) -> (LeadLife, String) {
+/// A lead that fits is proven, unless its signal is of a kind that may fit by chance or be timed badly.
+fn proven_unless_doubtful(channel: &Channel, s: Surroundings<'_>) -> (ProofState, String) {
     let note = s.rotation.note(channel.role);
     match channel.quality().doubt {
-        Some(doubt) => (LeadLife::Doubtful, format!("{note}, but {}", doubt.words())),
-        None => (LeadLife::Alive, note),
+        Some(doubt) => (
+            ProofState::Doubtful,
+            format!("{note}, but {}", doubt.words()),
+        ),
+        None => (ProofState::Proven, note),
     }
 }
 
-fn cam(channel: &Channel, s: Surroundings<'_>) -> (LeadLife, String) {
+fn cam(channel: &Channel, s: Surroundings<'_>) -> (ProofState, String) {
     let turning = s.rotation.sync() != Sync::Stopped;
     if recently(channel, s) {
         return if fits(channel, s) {
-            alive_unless_doubtful(channel, s)
+            proven_unless_doubtful(channel, s)
         } else if s.settled {
             (
-                LeadLife::Doubtful,
+                ProofState::Doubtful,
                 "edges do not fit the sheet; leads swapped, or another engine?".to_owned(),
             )
         } else {
             (
-                LeadLife::Doubtful,
+                ProofState::Doubtful,
                 "switches; the crank does not tell yet whether it fits".to_owned(),
             )
         };
     }
     if is_silent(channel, SECOND / 4) {
-        return (LeadLife::Silent, gone(channel, s, "signal pin"));
+        return (ProofState::Silent, gone(channel, s, "signal pin"));
     }
     let level = channel.mean(SECOND / 4).unwrap_or(0.0);
     let hint = if turning {
@@ -138,7 +146,7 @@ fn cam(channel: &Channel, s: Surroundings<'_>) -> (LeadLife, String) {
         "engine not turning"
     };
     (
-        LeadLife::Doubtful,
+        ProofState::Doubtful,
         format!("stands at {level:.1} V, {hint}"),
     )
 }
@@ -154,9 +162,9 @@ fn fits(channel: &Channel, s: Surroundings<'_>) -> bool {
         .is_some_and(|k| matches!(s.rotation.phase(k), Reading::Valid(_) | Reading::Stale(..)))
 }
 
-fn command(channel: &Channel, s: Surroundings<'_>) -> (LeadLife, String) {
+fn command(channel: &Channel, s: Surroundings<'_>) -> (ProofState, String) {
     let Some(meter) = channel.meter() else {
-        return (LeadLife::Doubtful, String::new());
+        return (ProofState::Doubtful, String::new());
     };
     if let Some(duty) = meter.duty(s.at, Seconds(0.2)) {
         let [low, high] = channel.states().unwrap_or([0.0, 0.0]);
@@ -166,7 +174,7 @@ fn command(channel: &Channel, s: Surroundings<'_>) -> (LeadLife, String) {
         let figures = format!("{:.0} Hz, {:.0} %", duty.frequency.0, duty.duty.0);
         if low.abs() > GROUND {
             return (
-                LeadLife::Doubtful,
+                ProofState::Doubtful,
                 format!("{figures}, but its low level is {low:.1} V"),
             );
         }
@@ -176,10 +184,10 @@ fn command(channel: &Channel, s: Surroundings<'_>) -> (LeadLife, String) {
                 settled > v - 1.5
             });
         return if fits {
-            (LeadLife::Alive, figures)
+            (ProofState::Proven, figures)
         } else {
             (
-                LeadLife::Doubtful,
+                ProofState::Doubtful,
                 format!(
                     "{figures}, but off it is only {settled:.1} V{}",
                     hint(settled, s.supply)
@@ -188,12 +196,12 @@ fn command(channel: &Channel, s: Surroundings<'_>) -> (LeadLife, String) {
         };
     }
     if !meter.is_still(s.at) {
-        return (LeadLife::Doubtful, "measuring".to_owned());
+        return (ProofState::Doubtful, "measuring".to_owned());
     }
     let level = channel.mean(SECOND / 10).unwrap_or(0.0);
     if is_silent(channel, SECOND / 10) {
         return (
-            LeadLife::Silent,
+            ProofState::Silent,
             format!("{level:.1} V: {}", gone(channel, s, "control-side pin")),
         );
     }
@@ -202,7 +210,7 @@ fn command(channel: &Channel, s: Surroundings<'_>) -> (LeadLife, String) {
         None => "not yet seen to switch".to_owned(),
     };
     (
-        LeadLife::Doubtful,
+        ProofState::Doubtful,
         format!("stands at {level:.1} V; {seen}"),
     )
 }
@@ -220,57 +228,60 @@ fn hint(settled: f64, supply: Option<f64>) -> &'static str {
     }
 }
 
-fn supply(channel: &Channel) -> (LeadLife, String) {
+fn supply(channel: &Channel) -> (ProofState, String) {
     let mean = channel.mean(SECOND / 5).unwrap_or(0.0);
     let within = |v: f64| (SUPPLY[0]..=SUPPLY[1]).contains(&v);
     if within(mean) {
-        return (LeadLife::Alive, format!("{mean:.1} V"));
+        return (ProofState::Proven, format!("{mean:.1} V"));
     }
     if mean.abs() < 0.5 {
         return (
-            LeadLife::Silent,
+            ProofState::Silent,
             format!("{mean:.1} V: no supply, or the lead is off; try the battery first"),
         );
     }
     if within(mean * 10.0) {
         return (
-            LeadLife::Doubtful,
+            ProofState::Doubtful,
             format!("{mean:.2} V: a tenth of a supply; is the probe 10:1 and the factor 1?"),
         );
     }
     if within(mean / 10.0) {
         return (
-            LeadLife::Doubtful,
+            ProofState::Doubtful,
             format!("{mean:.0} V: ten supplies; is the probe 1:1 and the factor 10?"),
         );
     }
-    (LeadLife::Doubtful, format!("{mean:.1} V is no 12 V supply"))
+    (
+        ProofState::Doubtful,
+        format!("{mean:.1} V is no 12 V supply"),
+    )
 }
 
-fn current(channel: &Channel, duty: Option<f64>) -> (LeadLife, String) {
+fn current(channel: &Channel, duty: Option<f64>) -> (ProofState, String) {
     let mean = channel.mean(SECOND).unwrap_or(0.0);
     // A clamp's own drift is some tens of milliamperes (common practice, from memory).
     if mean < -0.1 {
         return (
-            LeadLife::Doubtful,
+            ProofState::Doubtful,
             format!("{mean:.2} A: turn the clamp round, or zero it"),
         );
     }
     if mean > 0.05 {
-        return (LeadLife::Alive, format!("{mean:.2} A"));
+        return (ProofState::Proven, format!("{mean:.2} A"));
     }
     let peak = channel.range(SECOND).map_or(0.0, |[_, high]| high);
     match duty {
         // A valve of 10 Ω carries 0.2 A at 30 % and more (common practice, from memory).
         Some(duty) if duty > 30.0 && peak < 0.15 => (
-            LeadLife::Silent,
+            ProofState::Silent,
             format!(
                 "{mean:.2} A at {duty:.0} %: is the clamp closed around one wire of this valve?"
             ),
         ),
-        _ if channel.proven => (LeadLife::Alive, format!("{mean:.2} A")),
+        _ if channel.proven => (ProofState::Proven, format!("{mean:.2} A")),
         _ => (
-            LeadLife::Doubtful,
+            ProofState::Doubtful,
             format!("{mean:.2} A; the valve is not driven yet"),
         ),
     }
@@ -280,27 +291,27 @@ fn current(channel: &Channel, duty: Option<f64>) -> (LeadLife, String) {
 /// some tens (both from memory).
 const STARTER_LEAST: f64 = 50.0;
 
-fn starter(channel: &Channel) -> (LeadLife, String) {
+fn starter(channel: &Channel) -> (ProofState, String) {
     let mean = channel.mean(SECOND / 5).unwrap_or(0.0);
     if mean < -STARTER_LEAST {
         let text = format!("{mean:.0} A: turn the clamp round, or zero it");
-        return (LeadLife::Doubtful, text);
+        return (ProofState::Doubtful, text);
     }
     if mean > STARTER_LEAST || channel.proven {
-        return (LeadLife::Alive, format!("{mean:.0} A"));
+        return (ProofState::Proven, format!("{mean:.0} A"));
     }
     let text = format!("{mean:.0} A; the starter has not turned yet");
-    (LeadLife::Doubtful, text)
+    (ProofState::Doubtful, text)
 }
 
-fn pressure(channel: &Channel) -> (LeadLife, String) {
+fn pressure(channel: &Channel) -> (ProofState, String) {
     let [low, high] = channel.range(SECOND).unwrap_or([0.0, 0.0]);
     // A cranking cylinder swings by several bar; the intake stroke alone by tens of kilopascals.
     if high - low > 50.0 {
-        (LeadLife::Alive, format!("{low:.0} to {high:.0} kPa"))
+        (ProofState::Proven, format!("{low:.0} to {high:.0} kPa"))
     } else {
         (
-            LeadLife::Doubtful,
+            ProofState::Doubtful,
             format!("steady at {low:.0} kPa; engine turning?"),
         )
     }
