@@ -9,7 +9,7 @@ use crate::units::{Hertz, SampleTime, Seconds};
 
 mod lead_proof;
 
-pub use lead_proof::{LeadProof, Mistake, ProofState, Touch};
+pub use lead_proof::{LeadProof, Mistake, ProofState, Touch, bears};
 
 /// A lead within this of zero volts on average, and ...
 const SILENT_MEAN: f64 = 0.15;

@@ -130,6 +130,10 @@ pub enum Reason {
     CommandDoubtful,
     /// The cam lead shows nothing.
     CamSilent,
+    /// The cam lead is not proven.
+    CamUnproven,
+    /// The crank lead is not proven.
+    CrankUnproven,
     /// The pin stands at ground: full drive, a short, or a lead on ground.
     HeldAtGround,
     /// The crank does not turn.
@@ -163,6 +167,8 @@ impl Reason {
                 "The command lead does not switch between ground and supply; check its place and its probe factor."
             }
             Self::CamSilent => "The cam lead shows nothing; check that it is on the signal pin.",
+            Self::CamUnproven => "The cam lead is not proven; its row of the hook-up says why.",
+            Self::CrankUnproven => "The crank lead is not proven; its row of the hook-up says why.",
             Self::HeldAtGround => {
                 "The command pin stands at ground; full drive, a short to ground and a slipped lead look the same."
             }

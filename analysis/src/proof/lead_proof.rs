@@ -79,6 +79,12 @@ pub struct LeadProof {
     pub touch: Option<Touch>,
 }
 
+/// Whether a finding may rest on a lead: only on one that is proven. A mistake that does no harm to what is read from
+/// it, as a flat top of a switched signal, leaves it proven; any other takes the proof away, in whatever role.
+pub fn bears(_role: Role, proof: &LeadProof) -> bool {
+    proof.state == ProofState::Proven
+}
+
 impl LeadProof {
     /// A proof without a recognised mistake.
     pub fn plain(state: ProofState, note: String) -> Self {
