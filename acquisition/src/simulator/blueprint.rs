@@ -4,7 +4,9 @@
 //! in the technician's words; the two are kept apart so that one can be wrong without the other.
 
 use super::bounds;
-pub use super::camshaft::{CamPlan, ControlPlan, Flyback, PhaserPlan, RestStop, ValvePlan};
+pub use super::camshaft::{
+    CamPlan, ControlPlan, Flyback, OutputStage, PhaserPlan, RestStop, ValvePlan,
+};
 pub use super::crankwheel::{CrankSensor, CrankWheel};
 use serde::de::Error;
 use serde::{Deserialize, Deserializer};

@@ -103,6 +103,47 @@ pub struct ValvePlan {
     pub driver: f64,
     /// What happens to the current at switch-off.
     pub flyback: Flyback,
+    /// What the driver does when something is wrong behind its pin.
+    #[serde(default)]
+    pub stage: OutputStage,
+}
+
+/// A driver's protection and diagnosis. The defaults are typical figures of the TLE8102SG (data sheet 1.5,
+/// pages 16 to 18) where nothing else is said.
+#[derive(Debug, Clone, Copy, PartialEq, Deserialize)]
+#[serde(default, deny_unknown_fields)]
+pub struct OutputStage {
+    /// Current above which it limits, amperes.
+    #[serde(deserialize_with = "bounds::positive")]
+    pub limit: f64,
+    /// Time for which it bears the limit before it shuts off until the next command, microseconds (assumed).
+    #[serde(deserialize_with = "bounds::positive")]
+    pub shut_off: f64,
+    /// Volts to which its diagnostic currents bring a pin with nothing on it.
+    #[serde(deserialize_with = "bounds::not_negative")]
+    pub bias: f64,
+    /// Current with which they pull the pin up to that, microamperes; 0 in a driver without diagnosis.
+    #[serde(deserialize_with = "bounds::not_negative")]
+    pub pull_up: f64,
+    /// Current with which they pull it down to that, microamperes.
+    #[serde(deserialize_with = "bounds::not_negative")]
+    pub pull_down: f64,
+    /// Capacitance at the pin, nanofarads (a usual capacitor against interference; assumed).
+    #[serde(deserialize_with = "bounds::positive")]
+    pub capacitance: f64,
+}
+
+impl Default for OutputStage {
+    fn default() -> Self {
+        Self {
+            limit: 6.5,
+            shut_off: 60.0,
+            bias: 2.5,
+            pull_up: 100.0,
+            pull_down: 50.0,
+            capacitance: 10.0,
+        }
+    }
 }
 
 /// Where the coil current goes when the driver opens.
@@ -117,6 +158,36 @@ pub enum Flyback {
     },
     /// A diode leads it back to the supply.
     Diode,
+    /// Nothing takes it on: the transistor breaks through at this voltage.
+    Absent {
+        /// Volts against ground (a transistor for 100 V holds some 115; assumed).
+        #[serde(default = "breakthrough", deserialize_with = "bounds::positive")]
+        volts: f64,
+    },
+}
+
+const fn breakthrough() -> f64 {
+    115.0
+}
+
+impl Flyback {
+    /// Checks what one figure alone cannot show. The error is one sentence.
+    pub(super) fn check(self) -> Result<(), String> {
+        match self {
+            Self::Clamp { volts } | Self::Absent { volts } if volts < 20.0 => {
+                Err("the clamp must lie above any supply voltage, at least 20 V".into())
+            }
+            _ => Ok(()),
+        }
+    }
+
+    /// The voltage at which the pin is held, if it is held against ground.
+    pub(super) fn level(self) -> Option<f64> {
+        match self {
+            Self::Clamp { volts } | Self::Absent { volts } => Some(volts),
+            Self::Diode => None,
+        }
+    }
 }
 
 /// The control loop of one cam.
@@ -189,11 +260,6 @@ impl CamPlan {
                 phaser.authority
             ));
         }
-        if let Flyback::Clamp { volts } = phaser.valve.flyback
-            && volts < 20.0
-        {
-            return Err("the clamp must lie above any supply voltage, at least 20 V".into());
-        }
-        Ok(())
+        phaser.valve.flyback.check()
     }
 }

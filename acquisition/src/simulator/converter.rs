@@ -46,6 +46,13 @@ impl Converter {
         })
     }
 
+    /// Sets another range, full scale on either side in volts; resolution and noise go with it.
+    pub fn set_range(&mut self, volts: f64) {
+        self.noise *= volts / self.range;
+        self.range = volts;
+        self.scale = 2.0 * volts / f64::from(1u32 << BITS);
+    }
+
     pub fn info(&self) -> ChannelInfo {
         ChannelInfo {
             name: self.name.to_owned(),

@@ -19,7 +19,7 @@ use super::inputs::Leads;
 use super::plant::{Plant, STEP};
 use super::scenario::Scenario;
 use super::source::SampleSource;
-use super::truth::{Disagreement, Log, Truth};
+use super::truth::{CommandLoss, Disagreement, Log, Truth};
 use crate::block::ChannelInfo;
 use rand::SeedableRng;
 use rand_pcg::Pcg64Mcg;
@@ -28,7 +28,7 @@ use rand_pcg::Pcg64Mcg;
 const LOG_EVERY: u32 = 20;
 /// Seconds of truth kept unless more is asked for.
 const LOG_SECONDS: f64 = 10.0;
-/// Disagreements kept at most, so that a run of days does not grow.
+/// Disagreements, and losses of the command, kept at most, so that a run of days does not grow.
 const DISAGREEMENTS: usize = 4096;
 
 /// The simulated engine with the scope's eight inputs on it. The same scenario and seed give the same
@@ -47,15 +47,31 @@ pub struct Engine {
     log: Log,
     to_log: u32,
     disagreements: Vec<Disagreement>,
+    losses: Vec<CommandLoss>,
+    /// Place of the loss that lasts now, of each cam.
+    open_losses: [Option<usize>; 2],
 }
 
 impl Engine {
     /// An engine at the start of a scenario, at 200 kS/s until another rate is set.
     pub fn from_scenario(scenario: &Scenario, seed: u64) -> Self {
-        let plant = Plant::new(scenario, seed);
+        let mut plant = Plant::new(scenario, seed);
+        let mut inputs = Converter::inputs(scenario.noise).to_vec();
+        for fault in &scenario.faults {
+            match *fault {
+                Fault::InputRange { input, volts } => inputs[input - 1].set_range(volts),
+                // A probe on a command loads the pin the less the more it divides.
+                Fault::ProbeFactor { input, factor } if (4..=5).contains(&input) => {
+                    if let Some(valve) = plant.valve(input - 4) {
+                        valve.probe_with(factor);
+                    }
+                }
+                _ => {}
+            }
+        }
         Self {
             leads: Leads::new(&scenario.engine, &scenario.faults, &plant, seed),
-            inputs: Converter::inputs(scenario.noise).to_vec(),
+            inputs,
             // A stream of its own, so that the physics does not depend on the sample rate.
             noise: Pcg64Mcg::seed_from_u64(seed ^ 0x6e6f_6973_6520_2020),
             rate: 200_000.0,
@@ -64,6 +80,8 @@ impl Engine {
             log: new_log(LOG_SECONDS, &plant),
             to_log: LOG_EVERY,
             disagreements: Vec::new(),
+            losses: Vec::new(),
+            open_losses: [None; 2],
             plant,
         }
     }
@@ -124,6 +142,16 @@ impl Engine {
         self.disagreements.iter().map(moved).collect()
     }
 
+    /// Stretches of time so far in which the controller asked for something that did not reach a coil.
+    pub fn losses(&self) -> Vec<CommandLoss> {
+        let moved = |l: &CommandLoss| CommandLoss {
+            cam: l.cam,
+            from: l.from - self.origin,
+            to: l.to.map(|t| t - self.origin),
+        };
+        self.losses.iter().map(moved).collect()
+    }
+
     /// Samples made since the rate was set.
     pub fn made(&self) -> u64 {
         self.made
@@ -132,6 +160,10 @@ impl Engine {
     fn step(&mut self) {
         self.leads.before_step(&self.plant);
         self.plant.step();
+        self.leads.after_step(&self.plant);
+        for cam in Cam::ALL {
+            self.note_loss(cam);
+        }
         self.to_log -= 1;
         if self.to_log == 0 {
             self.to_log = LOG_EVERY;
@@ -139,6 +171,26 @@ impl Engine {
             for cam in Cam::ALL {
                 self.note_disagreement(cam);
             }
+        }
+    }
+
+    fn note_loss(&mut self, cam: Cam) {
+        let end = self.plant.end();
+        let open = &mut self.open_losses[cam.index()];
+        match (self.plant.loses_command(cam.index()), *open) {
+            (true, None) if self.losses.len() < DISAGREEMENTS => {
+                *open = Some(self.losses.len());
+                self.losses.push(CommandLoss {
+                    cam,
+                    from: end - STEP,
+                    to: None,
+                });
+            }
+            (false, Some(place)) => {
+                self.losses[place].to = Some(end - STEP);
+                *open = None;
+            }
+            _ => {}
         }
     }
 

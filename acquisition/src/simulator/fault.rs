@@ -1,9 +1,24 @@
-//! Faults of the simulated engine: as data, and what they do at each instant.
+//! Faults of the simulated engine and of the scope's leads, as data.
 
-use super::blueprint::{Cam, CamPlan};
+mod circuit;
+mod course;
+mod effect;
+mod hookup;
+mod hydraulic;
+mod when;
+
+use super::blueprint::{Blueprint, Cam};
 use super::bounds;
 use super::disturbance::Disturbance;
+pub use circuit::CircuitFault;
+pub use hookup::{HookupFault, Point};
+pub use hydraulic::HydraulicFault;
 use serde::Deserialize;
+pub use when::When;
+
+pub(super) use circuit::CircuitEffect;
+pub(super) use course::{Conditions, Faults};
+pub(super) use effect::{CYLINDERS, CamEffect, CylinderEffect, DriverState, Effects};
 
 /// A cam or both.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Deserialize)]
@@ -29,15 +44,20 @@ pub enum Wheel {
     Exhaust,
 }
 
-/// Cylinders that faults can name.
-pub(super) const CYLINDERS: usize = 16;
-
 const fn whole() -> f64 {
     1.0
 }
 
 const fn always() -> f64 {
     f64::NEG_INFINITY
+}
+
+const fn for_ever() -> f64 {
+    f64::INFINITY
+}
+
+const fn floating_hum() -> f64 {
+    2.0
 }
 
 /// One fault. `after` is in seconds, `oil_above` in °C; without them the fault is there from the start.
@@ -176,6 +196,9 @@ pub enum Fault {
         /// Time at which it falls.
         #[serde(default)]
         after: f64,
+        /// Time at which it is put on again.
+        #[serde(default = "for_ever")]
+        until: f64,
     },
     /// Two leads of the scope are exchanged.
     LeadsSwapped {
@@ -236,48 +259,142 @@ pub enum Fault {
         #[serde(default)]
         after: f64,
     },
+    /// Something is wrong with the circuit of a valve.
+    Circuit {
+        /// Whose valve.
+        cam: Cam,
+        /// What.
+        what: CircuitFault,
+        /// When.
+        #[serde(default)]
+        when: When,
+    },
+    /// Resistance between the controller and the battery's ground. It lifts the low levels of the drivers and of
+    /// the sensors that the controller feeds.
+    GroundResistance {
+        /// Ohms.
+        #[serde(deserialize_with = "bounds::not_negative")]
+        ohms: f64,
+        /// When.
+        #[serde(default)]
+        when: When,
+    },
+    /// Something is wrong with a phaser's hydraulics.
+    Hydraulic {
+        /// Which cam.
+        cam: Cam,
+        /// What.
+        what: HydraulicFault,
+        /// When.
+        #[serde(default)]
+        when: When,
+    },
+    /// The oil pump gives less than it should: both phasers move at a fraction of their rate.
+    OilPressureLow {
+        /// Fraction of the healthy rate.
+        #[serde(deserialize_with = "bounds::fraction")]
+        factor: f64,
+        /// When; below a speed, for a pump that is worn.
+        #[serde(default)]
+        when: When,
+    },
+    /// The chain has grown longer: both cams come late, by less than a tooth.
+    ChainStretch {
+        /// Crank degrees.
+        #[serde(deserialize_with = "bounds::not_negative")]
+        degrees: f64,
+        /// Earliest time.
+        #[serde(default)]
+        after: f64,
+    },
+    /// A mistake at one lead of the scope.
+    Hookup {
+        /// Input, counted from 1.
+        input: usize,
+        /// What.
+        what: HookupFault,
+        /// When.
+        #[serde(default)]
+        when: When,
+    },
+    /// An input is set to a range that is too small for what it is on.
+    InputRange {
+        /// Input, counted from 1.
+        input: usize,
+        /// Full scale on either side, volts.
+        #[serde(deserialize_with = "bounds::positive")]
+        volts: f64,
+    },
+    /// No lead of the scope has a ground: it floats with the mean of what its inputs are on, and hums.
+    ScopeGroundMissing {
+        /// Amplitude of the hum, volts.
+        #[serde(default = "floating_hum", deserialize_with = "bounds::not_negative")]
+        hum: f64,
+        /// When.
+        #[serde(default)]
+        when: When,
+    },
 }
 
 impl Fault {
-    /// Checks what one figure alone cannot show, on an engine with these marks. The error is one sentence.
-    pub(super) fn check(&self, marks: &[f64]) -> Result<(), String> {
+    /// Checks what one figure alone cannot show, on this engine. The error is one sentence.
+    pub(super) fn check(&self, engine: &Blueprint) -> Result<(), String> {
         if let Some(n) = self.inputs().into_iter().find(|n| !(1..=8).contains(n)) {
             return Err(format!("the scope has inputs 1 to 8, not {n}"));
         }
-        if let Self::WeakCylinder { cylinder, .. } = *self
-            && !(1..=CYLINDERS).contains(&usize::from(cylinder))
-        {
-            return Err(format!(
-                "a cylinder has a number from 1 to {CYLINDERS}, not {cylinder}"
-            ));
-        }
-        if let Self::PhaserStuck {
-            moved: Some([low, high]),
-            ..
-        } = *self
-            && low > high
-        {
-            return Err(format!(
-                "moved [{low}, {high}] must hold the lower figure first"
-            ));
-        }
-        if let Self::CamSensorDropout { every, lasts, .. } = *self
-            && lasts >= every
-        {
-            return Err(format!(
-                "a silence of {lasts} s every {every} s would never end"
-            ));
+        if let Some(when) = self.when() {
+            when.check()?;
         }
         match *self {
-            Self::ToothDamaged { tooth, .. } | Self::ToothMissing { tooth, .. }
-                if !(1..=marks.len()).contains(&tooth) =>
+            Self::WeakCylinder { cylinder, .. }
+                if !(1..=CYLINDERS).contains(&usize::from(cylinder)) =>
             {
-                let there = marks.len();
                 Err(format!(
-                    "the crank's wheel has teeth 1 to {there}, not {tooth}"
+                    "a cylinder has a number from 1 to {CYLINDERS}, not {cylinder}"
                 ))
             }
+            Self::PhaserStuck {
+                moved: Some([low, high]),
+                ..
+            } if low > high => Err(format!(
+                "moved [{low}, {high}] must hold the lower figure first"
+            )),
+            Self::CamSensorDropout { every, lasts, .. } if lasts >= every => Err(format!(
+                "a silence of {lasts} s every {every} s would never end"
+            )),
+            Self::ToothDamaged { tooth, .. } | Self::ToothMissing { tooth, .. } => {
+                let there = engine.crank.all_marks().len();
+                if (1..=there).contains(&tooth) {
+                    Ok(())
+                } else {
+                    Err(format!(
+                        "the crank's wheel has teeth 1 to {there}, not {tooth}"
+                    ))
+                }
+            }
+            Self::LeadOff { after, until, .. } if until <= after => {
+                Err(format!("until {until} must come after {after}"))
+            }
+            Self::Circuit { cam, .. } | Self::Hydraulic { cam, .. }
+                if engine.cam(cam).phaser.is_none() =>
+            {
+                Err("this cam has no phaser and no valve".into())
+            }
+            Self::Circuit { what, .. } => what.check(),
             _ => Ok(()),
+        }
+    }
+
+    /// Its condition, if it has one of the common kind.
+    fn when(&self) -> Option<When> {
+        match *self {
+            Self::Circuit { when, .. }
+            | Self::GroundResistance { when, .. }
+            | Self::Hydraulic { when, .. }
+            | Self::OilPressureLow { when, .. }
+            | Self::Hookup { when, .. }
+            | Self::ScopeGroundMissing { when, .. } => Some(when),
+            _ => None,
         }
     }
 
@@ -294,233 +411,12 @@ impl Fault {
     /// Inputs of the scope that it names, counted from 1.
     fn inputs(&self) -> Vec<usize> {
         match *self {
-            Self::LeadOff { input, .. } | Self::ProbeFactor { input, .. } => vec![input],
+            Self::LeadOff { input, .. }
+            | Self::ProbeFactor { input, .. }
+            | Self::Hookup { input, .. }
+            | Self::InputRange { input, .. } => vec![input],
             Self::LeadsSwapped { input, with } => vec![input, with],
-            Self::PhaserStuck { .. }
-            | Self::PhaserSlow { .. }
-            | Self::PhaserHunting { .. }
-            | Self::ChainJump { .. }
-            | Self::WheelMoved { .. }
-            | Self::NoCommand { .. }
-            | Self::CommandStuckOn { .. }
-            | Self::CommandLostAbove { .. }
-            | Self::CamSensorDropout { .. }
-            | Self::WeakCylinder { .. }
-            | Self::FeedResistance { .. }
-            | Self::ToothDamaged { .. }
-            | Self::ToothMissing { .. }
-            | Self::ToothExtra { .. }
-            | Self::Signal { .. } => Vec::new(),
+            _ => Vec::new(),
         }
-    }
-}
-
-/// What the driver of a valve can do.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub(super) enum DriverState {
-    Works,
-    Dead,
-    AlwaysOn,
-}
-
-/// What the faults do to one cam at an instant.
-#[derive(Debug, Clone, Copy)]
-pub(super) struct CamEffect {
-    pub stuck: bool,
-    pub rate_factor: f64,
-    pub gain_factor: f64,
-    /// Added dead time, seconds.
-    pub dead_time: f64,
-    pub driver: DriverState,
-    pub sensor_silent: bool,
-    /// Advance of the cam itself, crank degrees.
-    pub jump: f64,
-    /// Advance of the sensor's marks beyond that of the cam, crank degrees.
-    pub wheel: f64,
-}
-
-impl CamEffect {
-    const NONE: Self = Self {
-        stuck: false,
-        rate_factor: 1.0,
-        gain_factor: 1.0,
-        dead_time: 0.0,
-        driver: DriverState::Works,
-        sensor_silent: false,
-        jump: 0.0,
-        wheel: 0.0,
-    };
-}
-
-/// What the faults leave of one cylinder: fractions of the healthy charge and heat.
-#[derive(Debug, Clone, Copy)]
-pub(super) struct CylinderEffect {
-    pub compression: f64,
-    pub combustion: f64,
-}
-
-impl CylinderEffect {
-    const NONE: Self = Self {
-        compression: 1.0,
-        combustion: 1.0,
-    };
-}
-
-/// What all faults together do at an instant.
-#[derive(Debug, Clone, Copy)]
-pub(super) struct Effects {
-    /// By cylinder number less one.
-    pub cylinders: [CylinderEffect; CYLINDERS],
-    pub cams: [CamEffect; 2],
-    /// Crank degrees by which the crank marks come early.
-    pub crank_wheel: f64,
-    /// Ohms in the common feed.
-    pub feed: f64,
-}
-
-impl Effects {
-    pub const NONE: Self = Self {
-        cylinders: [CylinderEffect::NONE; CYLINDERS],
-        cams: [CamEffect::NONE; 2],
-        crank_wheel: 0.0,
-        feed: 0.0,
-    };
-}
-
-/// What the faults look at.
-#[derive(Debug, Clone, Copy)]
-pub(super) struct Conditions {
-    pub time: f64,
-    pub oil: f64,
-    pub rpm: f64,
-    /// Travel of each phaser from rest.
-    pub travel: [f64; 2],
-}
-
-/// The faults with the time at which each first took effect.
-#[derive(Debug, Clone)]
-pub(super) struct Faults {
-    list: Vec<(Fault, Option<f64>)>,
-}
-
-impl Faults {
-    pub fn new(faults: &[Fault]) -> Self {
-        Self {
-            list: faults.iter().map(|f| (f.clone(), None)).collect(),
-        }
-    }
-
-    pub fn onsets(&self) -> Vec<(Fault, Option<f64>)> {
-        self.list.clone()
-    }
-
-    pub fn effects(&mut self, now: Conditions, cams: [&CamPlan; 2]) -> Effects {
-        let mut all = Effects::NONE;
-        for (fault, onset) in &mut self.list {
-            if acts(fault, onset.is_some(), now) {
-                let _ = onset.get_or_insert(now.time.max(0.0));
-                apply(fault, cams, &mut all);
-            }
-        }
-        all
-    }
-}
-
-fn acts(fault: &Fault, begun: bool, now: Conditions) -> bool {
-    match *fault {
-        Fault::PhaserStuck {
-            cam,
-            after,
-            oil_above,
-            moved,
-        } => {
-            let travel = now.travel[cam.index()];
-            begun
-                || (now.time >= after
-                    && now.oil >= oil_above
-                    && moved.is_none_or(|[low, high]| (low..=high).contains(&travel)))
-        }
-        Fault::CommandLostAbove { rpm, .. } => now.rpm > rpm,
-        Fault::CamSensorDropout {
-            after,
-            every,
-            lasts,
-            ..
-        } => now.time >= after && (now.time - after) % every < lasts,
-        Fault::PhaserSlow { after, .. }
-        | Fault::PhaserHunting { after, .. }
-        | Fault::ChainJump { after, .. }
-        | Fault::WheelMoved { after, .. }
-        | Fault::NoCommand { after, .. }
-        | Fault::CommandStuckOn { after, .. }
-        | Fault::WeakCylinder { after, .. }
-        | Fault::FeedResistance { after, .. }
-        | Fault::LeadOff { after, .. }
-        | Fault::ToothDamaged { after, .. }
-        | Fault::ToothMissing { after, .. }
-        | Fault::ToothExtra { after, .. }
-        | Fault::Signal { after, .. } => after <= 0.0 || now.time >= after,
-        Fault::LeadsSwapped { .. } | Fault::ProbeFactor { .. } => true,
-    }
-}
-
-fn apply(fault: &Fault, cams: [&CamPlan; 2], all: &mut Effects) {
-    match *fault {
-        Fault::PhaserStuck { cam, .. } => all.cams[cam.index()].stuck = true,
-        Fault::PhaserSlow { cam, factor, .. } => all.cams[cam.index()].rate_factor *= factor,
-        Fault::PhaserHunting {
-            cam,
-            dead_time,
-            gain,
-            ..
-        } => {
-            let effect = &mut all.cams[cam.index()];
-            effect.dead_time += dead_time / 1000.0;
-            effect.gain_factor *= gain;
-        }
-        Fault::ChainJump { cam, teeth, .. } => {
-            for which in Cam::ALL {
-                let hit = match cam {
-                    Drive::Both => true,
-                    Drive::Intake => which == Cam::Intake,
-                    Drive::Exhaust => which == Cam::Exhaust,
-                };
-                if hit {
-                    let per_tooth = 720.0 / f64::from(cams[which.index()].sprocket_teeth);
-                    all.cams[which.index()].jump += f64::from(teeth) * per_tooth;
-                }
-            }
-        }
-        Fault::WheelMoved { wheel, degrees, .. } => match wheel {
-            Wheel::Crank => all.crank_wheel += degrees,
-            Wheel::Intake => all.cams[0].wheel += degrees,
-            Wheel::Exhaust => all.cams[1].wheel += degrees,
-        },
-        Fault::NoCommand { cam, .. } | Fault::CommandLostAbove { cam, .. } => {
-            all.cams[cam.index()].driver = DriverState::Dead;
-        }
-        Fault::CommandStuckOn { cam, .. } => all.cams[cam.index()].driver = DriverState::AlwaysOn,
-        Fault::CamSensorDropout { cam, .. } => all.cams[cam.index()].sensor_silent = true,
-        Fault::WeakCylinder {
-            cylinder,
-            compression,
-            combustion,
-            ..
-        } => {
-            let index = usize::from(cylinder).wrapping_sub(1);
-            if let Some(effect) = all.cylinders.get_mut(index) {
-                effect.compression *= compression;
-                effect.combustion *= combustion;
-            }
-        }
-        Fault::FeedResistance { ohms, .. } => all.feed += ohms,
-        // These act at the sensors and the scope's inputs; the onset is noted here, the effect is made there.
-        Fault::LeadOff { .. }
-        | Fault::LeadsSwapped { .. }
-        | Fault::ProbeFactor { .. }
-        | Fault::ToothDamaged { .. }
-        | Fault::ToothMissing { .. }
-        | Fault::ToothExtra { .. }
-        | Fault::Signal { .. } => {}
     }
 }

@@ -6,6 +6,7 @@
 
 use super::blueprint::PhaserPlan;
 use super::fault::CamEffect;
+use super::truth::Stop;
 use std::collections::VecDeque;
 
 /// Change of copper resistance per kelvin, relative to 20 °C.
@@ -14,6 +15,8 @@ pub(super) const COPPER: f64 = 0.00393;
 const SPOOL: f64 = 0.006;
 /// Travel below which the pin can fall into its hole, crank degrees.
 const LOCK_ZONE: f64 = 0.2;
+/// Distance from a stop within which it counts as standing there, crank degrees.
+const STOP: f64 = 0.5;
 /// Speed below which there is no oil pressure to move anything, rpm.
 const NO_PRESSURE: f64 = 150.0;
 
@@ -44,6 +47,10 @@ pub(super) struct Phaser {
     pub locked: bool,
     /// Duty that would hold it now, percent.
     pub hold: f64,
+    /// Largest rate it can move at now, crank degrees per second.
+    pub limit: f64,
+    /// Travel at which it rests now.
+    rest: f64,
     spool: f64,
     arriving: VecDeque<(f64, f64)>,
     felt: f64,
@@ -58,6 +65,8 @@ impl Phaser {
             rate: 0.0,
             locked: true,
             hold: plan.hold_duty,
+            limit: 0.0,
+            rest: 0.0,
             spool: 0.0,
             arriving: VecDeque::new(),
             felt: 0.0,
@@ -97,9 +106,20 @@ impl Phaser {
         // The force follows the current: duty times supply over resistance.
         let resistance = 1.0 + COPPER * (around.coil - 20.0) + around.feed_share;
         self.hold = self.plan.hold_duty * resistance * 13.5 / around.supply.max(6.0);
-        let beyond = self.spool - self.hold;
-        let wish = self.wish(beyond, around, effect);
-        if self.locked {
+        let beyond = match effect.spool {
+            // A spool that is stuck stands where it stands, whatever the coil's current.
+            Some(at) => {
+                self.spool = at;
+                at - self.plan.hold_duty
+            }
+            None => self.spool - self.hold,
+        };
+        self.limit = self.limit(around, effect);
+        let wish = self.wish(beyond, effect) - effect.leak;
+        self.rest = effect.rest;
+        if effect.lock_fails || effect.rest > 0.0 {
+            self.locked = false;
+        } else if self.locked {
             self.locked = self.spool < self.plan.unlock_duty.max(self.hold);
         } else if self.travel < LOCK_ZONE && beyond < -self.plan.hold_band {
             self.locked = true;
@@ -110,7 +130,8 @@ impl Phaser {
         } else {
             wish
         };
-        let next = (self.travel + self.rate * dt).clamp(0.0, self.plan.authority);
+        let rest = self.rest.min(self.plan.authority);
+        let next = (self.travel + self.rate * dt).clamp(rest, self.plan.authority);
         self.rate = (next - self.travel) / dt;
         self.travel = next;
     }
@@ -118,13 +139,29 @@ impl Phaser {
     /// Whether it stands at the stop towards which `duty` drives it.
     pub fn at_stop(&self, duty: f64) -> bool {
         if duty > self.hold {
-            self.travel > self.plan.authority - 0.5
+            self.travel > self.plan.authority - STOP
         } else {
-            self.travel < 0.5
+            self.travel < self.rest + STOP
         }
     }
 
-    fn wish(&self, beyond: f64, around: Surroundings, effect: &CamEffect) -> f64 {
+    /// The stop at which it stands.
+    pub fn stop(&self) -> Stop {
+        if self.travel < self.rest + STOP {
+            Stop::Rest
+        } else if self.travel > self.plan.authority - STOP {
+            Stop::Full
+        } else {
+            Stop::Between
+        }
+    }
+
+    /// Half width of the band of duty in which it stands still, percentage points.
+    pub fn hold_band(&self) -> f64 {
+        self.plan.hold_band
+    }
+
+    fn limit(&self, around: Surroundings, effect: &CamEffect) -> f64 {
         let warm = (around.oil / 90.0).clamp(-0.3, 1.2);
         let hottest = self.plan.cold_rate + (self.plan.hot_rate - self.plan.cold_rate) * warm;
         // At idle the pump gives part of the pressure it has from about 2000 rpm on (assumed).
@@ -133,12 +170,15 @@ impl Phaser {
         } else {
             (0.5 + 0.5 * (around.rpm - 600.0) / 1400.0).clamp(0.3, 1.0)
         };
-        let limit = hottest.max(self.plan.cold_rate * 0.5) * pressure * effect.rate_factor;
+        hottest.max(self.plan.cold_rate * 0.5) * pressure * effect.rate_factor
+    }
+
+    fn wish(&self, beyond: f64, effect: &CamEffect) -> f64 {
         let push = self.plan.gain
             * effect.gain_factor
             * effect.rate_factor
             * (beyond.abs() - self.plan.hold_band).max(0.0);
-        push.min(limit).copysign(beyond)
+        push.min(self.limit).copysign(beyond)
     }
 }
 

@@ -11,7 +11,7 @@ use super::scenario::{Scenario, Warming};
 use super::script::{Script, Segment};
 use super::supply::Supply;
 use super::truth::{CamTruth, Truth, Watch};
-use super::valve::{Feed, Valve};
+use super::valve::{Currents, Feed, Valve};
 use rand::SeedableRng;
 use rand_pcg::Pcg64Mcg;
 
@@ -19,6 +19,8 @@ use rand_pcg::Pcg64Mcg;
 pub(super) const STEP: f64 = 50e-6;
 /// Time the engine has been running before the first sample, unless it starts from rest, seconds.
 const WARM_UP: f64 = 2.0;
+/// Current of the controller itself through its ground, amperes (assumed).
+const CONTROLLER: f64 = 0.8;
 
 /// Phaser, loop and valve of a cam that has them.
 #[derive(Debug, Clone)]
@@ -58,6 +60,8 @@ pub(super) struct Plant {
     /// Angle and speed at the start of the present step and the speed's change within it.
     motion: [f64; 3],
     supply_before: f64,
+    /// Currents of the valves at the end of the step.
+    flows: [Currents; 2],
 }
 
 impl Plant {
@@ -103,12 +107,13 @@ impl Plant {
             script: Script::new(&scenario.driver, scenario.repeat_from),
             shaft: Crankshaft::new(&blueprint.block, rpm, angle),
             cams: Cam::ALL.map(unit),
-            faults: Faults::new(&scenario.faults),
+            faults: Faults::new(&scenario.faults, seed),
             effects: Effects::NONE,
             rng: Pcg64Mcg::seed_from_u64(seed),
             steps,
             motion: [angle, rpm * 6.0, 0.0],
             supply_before: supply.mean,
+            flows: [Currents::default(); 2],
             supply,
             blueprint,
         };
@@ -187,27 +192,32 @@ impl Plant {
         let rpm = self.shaft.mean_rpm;
         let (oil, coil) = (self.oil.at(start), self.coil.at(start));
         let [angle, speed, bend] = self.motion;
+        let other = self.flows[1 - n];
         let cam = &mut self.cams[n];
         let mut advance = effect.jump + effect.wheel;
         if let Some(a) = &mut cam.actuator {
             a.controller.step(STEP, start, rpm, self.supply.mean);
             let feed = Feed {
-                supply: self.supply.mean,
+                supply: self.supply.mean - self.effects.feed * other.drawn,
                 feed: self.effects.feed,
+                ground: self.effects.ground,
+                lift: self.effects.ground * (CONTROLLER + other.ground),
                 coil,
+                circuit: effect.circuit,
             };
             a.valve
                 .step(start, end, feed, effect.driver, || a.controller.duty);
+            self.flows[n] = a.valve.currents_at_end(end);
             let around = Surroundings {
                 time: start,
                 rpm,
                 oil,
                 coil,
                 supply: self.supply.mean,
-                feed_share: self.effects.feed / a.valve.resistance(),
+                feed_share: a.valve.added() / a.valve.resistance(),
             };
             let duty = a.valve.delivered;
-            a.phaser.step(STEP, duty, around, &effect);
+            a.phaser.step(STEP, a.valve.driving, around, &effect);
             a.watch.step(
                 end,
                 duty - a.phaser.hold,
@@ -271,6 +281,11 @@ impl Plant {
         &self.effects
     }
 
+    /// Volts of the controller's ground against the battery's, with these currents through the drivers.
+    pub fn lift(&self, drivers: f64) -> f64 {
+        self.effects.ground * (CONTROLLER + drivers)
+    }
+
     pub fn onsets(&self) -> Vec<(Fault, Option<f64>)> {
         self.faults.onsets()
     }
@@ -278,6 +293,12 @@ impl Plant {
     /// Onset of a gross disagreement that lasts now.
     pub fn disagreement(&self, cam: usize) -> Option<f64> {
         self.cams[cam].actuator.as_ref().and_then(|a| a.watch.onset)
+    }
+
+    /// Whether the controller asks for something that does not reach the coil.
+    pub fn loses_command(&self, cam: usize) -> bool {
+        let actuator = self.cams[cam].actuator.as_ref();
+        actuator.is_some_and(|a| a.valve.wanted > 0.0 && !a.valve.reaches())
     }
 
     /// The state at the end of the step, with times in the engine's own seconds.
@@ -290,13 +311,20 @@ impl Plant {
                 phase: cam.advance - effect.wheel,
                 shown: cam.advance - self.effects.crank_wheel,
                 rate: cam.rate,
+                reaches_coil: true,
                 ..CamTruth::default()
             };
             cam.actuator.as_ref().map_or(base, |a| CamTruth {
                 target: a.sign * a.controller.target,
                 wanted_duty: a.valve.wanted,
                 delivered_duty: a.valve.delivered,
+                driving_duty: a.valve.driving,
+                coil_current: self.flows[n].coil,
+                reaches_coil: a.valve.reaches(),
                 hold_duty: a.phaser.hold,
+                hold_band: a.phaser.hold_band(),
+                largest_rate: a.phaser.limit,
+                stop: a.phaser.stop(),
                 locked: a.phaser.locked,
                 disagrees: a.watch.onset.is_some(),
                 ..base
@@ -309,6 +337,7 @@ impl Plant {
             manifold: self.shaft.manifold,
             oil: self.oil.at(time),
             supply: self.supply.mean,
+            acting: self.effects.acting,
             cams,
         }
     }

@@ -213,11 +213,10 @@ impl Scenario {
             let why = format!("no such segment; they are counted from 1 to {segments}");
             return Err(wrong(n.span(), why));
         }
-        let marks = engine.crank.all_marks();
         for fault in &raw.faults {
             fault
                 .get_ref()
-                .check(&marks)
+                .check(&engine)
                 .map_err(|why| wrong(fault.span(), why))?;
         }
         Ok(Self {

@@ -3,6 +3,18 @@
 use super::blueprint::Cam;
 use std::collections::VecDeque;
 
+/// Where a phaser stands.
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq)]
+pub enum Stop {
+    /// Within half a degree of where it rests; a cam without a phaser always.
+    #[default]
+    Rest,
+    /// Between its stops.
+    Between,
+    /// Within half a degree of the other stop.
+    Full,
+}
+
 /// One cam at an instant. All phases in crank degrees, advance positive.
 #[derive(Debug, Clone, Copy, Default, PartialEq)]
 pub struct CamTruth {
@@ -19,8 +31,22 @@ pub struct CamTruth {
     pub wanted_duty: f64,
     /// Duty at the pin (t_low / T) in the present PWM period, percent.
     pub delivered_duty: f64,
+    /// Duty that the coil feels in the present PWM period, percent: 0 with a broken wire, 100 with a short
+    /// to ground.
+    pub driving_duty: f64,
+    /// Current through the coil, amperes.
+    pub coil_current: f64,
+    /// Whether what the controller asks for in the present PWM period is what the coil feels. A controller
+    /// that asks for nothing always has its way unless something else drives the coil.
+    pub reaches_coil: bool,
     /// Duty that would hold the phaser now, percent.
     pub hold_duty: f64,
+    /// Half width of the band around it in which the phaser stands still, percentage points.
+    pub hold_band: f64,
+    /// Largest rate at which the phaser can move now, crank degrees per second.
+    pub largest_rate: f64,
+    /// The stop at which the phaser stands.
+    pub stop: Stop,
     /// Whether the lock pin holds it.
     pub locked: bool,
     /// Whether the command has been driving it away from where it is, more than 12 points beyond the
@@ -43,6 +69,8 @@ pub struct Truth {
     pub oil: f64,
     /// Mean supply voltage.
     pub supply: f64,
+    /// Bit n is set while the fault at place n of the scenario acts, see [`Truth::acts`].
+    pub acting: u64,
     /// Intake, exhaust.
     pub cams: [CamTruth; 2],
 }
@@ -58,6 +86,11 @@ impl Truth {
         self.angle.rem_euclid(720.0)
     }
 
+    /// Whether the fault at this place of the scenario (counted from 0, up to 63) acts.
+    pub fn acts(&self, place: u32) -> bool {
+        self.acting.checked_shr(place).unwrap_or(0) & 1 == 1
+    }
+
     /// One cam.
     pub fn cam(&self, cam: Cam) -> &CamTruth {
         &self.cams[cam.index()]
@@ -70,6 +103,18 @@ pub struct Disagreement {
     /// Which cam.
     pub cam: Cam,
     /// When it began: the command was out of the hold band and the cam did not move any more.
+    pub from: f64,
+    /// When it ended, if it has.
+    pub to: Option<f64>,
+}
+
+/// A stretch of time in which the controller asked for something that did not reach the coil, seconds since
+/// the first sample. Its ends are those of PWM periods or of the fault.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct CommandLoss {
+    /// Which cam.
+    pub cam: Cam,
+    /// When it began.
     pub from: f64,
     /// When it ended, if it has.
     pub to: Option<f64>,
@@ -129,6 +174,7 @@ impl Log {
             manifold: line(a.manifold, b.manifold),
             oil: line(a.oil, b.oil),
             supply: line(a.supply, b.supply),
+            acting: a.acting,
             cams,
         })
     }
