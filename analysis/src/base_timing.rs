@@ -1,12 +1,19 @@
 //! Where the cams stand at rest against their references, both cams and the crank considered together.
 
-use crate::engine::EngineSheet;
+use crate::engine::{CamSheet, EngineSheet};
 use crate::lead::{CamId, Role};
 use crate::phase::PhaseDetail;
 use crate::proof::ProofState;
 use crate::reading::{Reading, Why};
-use crate::units::{CrankDegrees, Rpm, SampleTime};
+use crate::units::{CrankDegrees, Hertz, Rpm, SampleTime};
+use crate::wheel::Wheel;
+use rest::{RestWatch, Seen};
+use standing::{Standing, Unjudged};
 use std::sync::Arc;
+
+mod rest;
+mod standing;
+mod words;
 
 /// Base timing of the engine.
 #[derive(Debug, Clone, PartialEq)]
@@ -90,17 +97,35 @@ pub struct BaseLook<'a> {
     pub at_rest: bool,
 }
 
+/// Part of the lowest idle speed below which the engine cranks.
+const RUNNING: f64 = 0.7;
+/// Below this the crank hardly turns, rpm: no starter is so slow (from memory: 120 rpm and more).
+const TURNS: f64 = 60.0;
+
 /// Judges base timing.
 #[derive(Debug, Clone)]
 pub struct Assessor {
+    sheet: EngineSheet,
+    rate: Hertz,
+    /// Degrees after which the crank wheel looks the same, if that is less than a turn.
+    step: Option<f64>,
+    watches: Vec<RestWatch>,
     view: Arc<BaseTiming>,
 }
 
 impl Assessor {
     /// An assessor for this engine.
-    pub fn new(engine: &EngineSheet) -> Self {
+    pub fn new(engine: &EngineSheet, rate: Hertz) -> Self {
         let cams = engine.cams.iter().map(|c| c.cam);
         Self {
+            sheet: engine.clone(),
+            rate,
+            step: (Wheel::parse(&engine.crank.wheel).ok())
+                .filter(|w| w.symmetry() > 1)
+                .map(|w| w.period().0 / w.symmetry() as f64),
+            watches: (engine.cams.iter())
+                .map(|c| RestWatch::new(2 * c.windows.len()))
+                .collect(),
             view: Arc::new(BaseTiming::unseen(cams)),
         }
     }
@@ -108,11 +133,39 @@ impl Assessor {
     /// Looks, ten times a second: one entry per cam in the sheet's order, with the engine speed and the proofs.
     pub fn look(
         &mut self,
-        _at: SampleTime,
-        _speed: Option<Rpm>,
-        _cams: &[BaseLook<'_>],
-        _proofs: &[(Role, ProofState)],
+        at: SampleTime,
+        speed: Option<Rpm>,
+        cams: &[BaseLook<'_>],
+        proofs: &[(Role, ProofState)],
     ) {
+        let at = at.seconds(self.rate).0;
+        let running = RUNNING * self.sheet.idle.low.0;
+        let speed = speed.map(|v| v.0).filter(|&v| v >= TURNS);
+        let mut standings = Vec::with_capacity(cams.len());
+        for ((sheet, watch), look) in self.sheet.cams.iter().zip(&mut self.watches).zip(cams) {
+            let lead = unproven(sheet, proofs);
+            match (speed, look.phase.valid(), lead) {
+                (Some(rpm), Some(phase), None) => watch.look(&Seen {
+                    at,
+                    rpm,
+                    cranking: rpm < running,
+                    phase: phase.0,
+                    spread: spread(look),
+                    at_rest: look.at_rest,
+                }),
+                _ => watch.pause(),
+            }
+            let rest = if sheet.known_good {
+                watch.rest().ok_or(lead.unwrap_or(Unjudged::NotSeen))
+            } else {
+                Err(Unjudged::NoReference)
+            };
+            standings.push(Standing::new(sheet, rest));
+        }
+        let next = judged(&standings, self.step);
+        if *self.view != next {
+            self.view = Arc::new(next);
+        }
     }
 
     /// The judgement.
@@ -120,3 +173,69 @@ impl Assessor {
         Arc::clone(&self.view)
     }
 }
+
+/// The leads a cam's position at rest rests on.
+fn leads(sheet: &CamSheet) -> impl Iterator<Item = Role> {
+    let command = sheet.phaser.as_ref().map(|_| Role::Command(sheet.cam));
+    [Role::Crank, Role::Cam(sheet.cam)]
+        .into_iter()
+        .chain(command)
+}
+
+/// The first of them through which nothing may be judged.
+fn unproven(sheet: &CamSheet, proofs: &[(Role, ProofState)]) -> Option<Unjudged> {
+    leads(sheet).find_map(|role| match proofs.iter().find(|(r, _)| *r == role) {
+        Some((_, ProofState::Proven)) => None,
+        Some((_, ProofState::Spare)) | None => Some(Unjudged::NoLead(role)),
+        Some((_, ProofState::Doubtful | ProofState::Silent)) => Some(Unjudged::Unproven(role)),
+    })
+}
+
+/// How far the edges lie from their mean: as learnt at rest, if it is, else as they lie now.
+fn spread(look: &BaseLook<'_>) -> f64 {
+    let learnt = look.detail.learnt.as_ref().map(|l| {
+        let squares: f64 = l.offsets.iter().map(|o| o.offset.0.powi(2)).sum();
+        let n: f64 = l.offsets.iter().map(|_| 1.0).sum();
+        (squares / f64::max(n - 1.0, 1.0)).sqrt()
+    });
+    learnt.or(look.spread.map(|s| s.0)).unwrap_or(0.0)
+}
+
+fn judged(standings: &[Standing], step: Option<f64>) -> BaseTiming {
+    let conclusion = standing::conclude(standings, step);
+    let mut rests_on: Vec<Role> = Vec::new();
+    for (cam, _) in standing::judged(standings) {
+        let command = cam.travel.map(|_| Role::Command(cam.cam));
+        for role in [Role::Crank, Role::Cam(cam.cam)].into_iter().chain(command) {
+            if !rests_on.contains(&role) {
+                rests_on.push(role);
+            }
+        }
+    }
+    BaseTiming {
+        cams: standings.iter().map(base).collect(),
+        conclusion,
+        sentence: words::judgement(conclusion, standings, step),
+        next: words::next(conclusion, standings, step),
+        rests_on,
+    }
+}
+
+fn base(standing: &Standing) -> CamBase {
+    let rest = standing.rest.ok();
+    CamBase {
+        cam: standing.cam,
+        offset: match standing.rest {
+            Ok(rest) => Reading::Valid(CrankDegrees(rest.offset)),
+            Err(Unjudged::NoReference) => Reading::Missing(Why::NoReference),
+            Err(Unjudged::NoLead(_)) => Reading::Missing(Why::NoLead),
+            Err(Unjudged::Unproven(_) | Unjudged::NotSeen) => Reading::Missing(Why::NotEnoughYet),
+        },
+        uncertainty: rest.map(|r| CrankDegrees(standing.total(&r))),
+        teeth: rest.zip(standing.tooth).map(|(r, t)| r.offset / t),
+        looks: rest.map_or(0, |r| r.looks),
+    }
+}
+
+#[cfg(test)]
+mod tests;

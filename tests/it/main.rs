@@ -2,6 +2,7 @@
 
 mod accuracy;
 mod angles;
+mod base_timing;
 mod captures;
 mod end_to_end;
 mod engines;
@@ -14,6 +15,7 @@ mod replay;
 mod rig;
 mod ripple;
 mod scenarios;
+mod step_response;
 mod tally;
 mod tidy;
 mod workbench;

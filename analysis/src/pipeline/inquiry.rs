@@ -46,7 +46,7 @@ impl Inquiry {
             circuits: sheet.cams.iter().map(circuit).collect(),
             cams: sheet.cams.iter().map(|c| c.cam).collect(),
             trials: Runner::new(sheet, rate),
-            base: Assessor::new(sheet),
+            base: Assessor::new(sheet, rate),
             casebook: Casebook::new(sheet, rate),
         }
     }
