@@ -126,6 +126,7 @@ fn shown(moment: &Moment, scene: Scene) -> Shown {
             bytes: 31_000_000,
         },
         playback: None,
+        whole: None,
     };
     match scene {
         Scene::Playback => {

@@ -50,6 +50,9 @@ pub enum Fault {
     /// Recording was asked for where no scope streams.
     #[error("there is nothing to record: connect a scope first")]
     NothingToRecord,
+    /// The analysis has not taken earlier orders yet.
+    #[error("the analysis is busy; try that again in a moment")]
+    Busy,
     /// Standard output cannot be written.
     #[error("the output cannot be written: {0}")]
     Output(Arc<str>),

@@ -11,6 +11,7 @@ pub mod table;
 use crate::fault::Fault;
 use crate::output;
 use crate::session::analyser::Analyser;
+use crate::session::orders::Script;
 use cam::CamSurvey;
 use crank::CrankSurvey;
 use keyway_acquisition::block::SampleBlock;
@@ -60,6 +61,7 @@ const GATHER_EVERY: f64 = 20.0;
 pub fn of(
     recording: &Recording,
     mut analyser: Analyser,
+    mut script: Script,
     title: &str,
     with_series: bool,
 ) -> Result<Vec<Survey>, Fault> {
@@ -83,10 +85,11 @@ pub fn of(
             };
             analyser.begin(stream)?;
             analyser.collect_series();
+            script.begin(&mut analyser, block.generation, block.first_index);
             let sheet = &analyser.setup().sheet;
             leg = Some(Leg::begin(&block, stream.rate_hz, sheet, with_series));
         }
-        analyser.push(&block);
+        script.feed(&mut analyser, &block);
         if let Some(leg) = &mut leg {
             leg.take_in(&analyser.drain_series());
             leg.gather_if_due(block.end_index(), &analyser);

@@ -45,10 +45,14 @@ pub struct RecordingHeader {
 }
 
 /// Words written during the recording.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
 pub struct Note {
     /// The words.
     pub text: String,
+    /// What the analysis was told to do at that moment, as any JSON: who reads the recording
+    /// understands it or passes over it. `None` for mere words.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub order: Option<serde_json::Value>,
 }
 
 /// A lead that came alive, fell silent or became doubtful.

@@ -180,8 +180,8 @@ impl<S: Store> Recorder<S> {
     }
 
     /// Writes a note at the present end of the samples.
-    pub fn note(&mut self, text: &str) -> Result<(), RecordError> {
-        self.word(0, &Note { text: text.into() })
+    pub fn note(&mut self, note: &Note) -> Result<(), RecordError> {
+        self.word(0, note)
     }
 
     /// Writes a lead event at the present end of the samples.
@@ -342,7 +342,7 @@ fn begin<S: Store>(
     let notes = schema(
         &mut w,
         "keyway.Note",
-        r#"{"type":"object","properties":{"text":{"type":"string"}}}"#,
+        r#"{"type":"object","properties":{"text":{"type":"string"},"order":{"type":"object"}}}"#,
     )?;
     let leads = schema(
         &mut w,

@@ -5,6 +5,7 @@ use crate::chart;
 use crate::fault::Fault;
 use crate::output::{self, Reader};
 use crate::session::analyser::Analyser;
+use crate::session::orders::Script;
 use crate::session::playback;
 use crate::survey;
 use crate::survey::document::{self, Document};
@@ -32,6 +33,10 @@ pub struct Analyse {
     /// Print the JSON Schema that --json keeps, with every field and its unit.
     #[arg(long, conflicts_with_all = ["file", "json", "chart"])]
     pub schema: bool,
+    /// A code that the controller has stored, such as P0014, to be checked against what was measured;
+    /// once for each. Takes the place of those that were typed while recording.
+    #[arg(long = "code", value_name = "CODE")]
+    pub codes: Vec<String>,
     /// Draw a chart into this file, which must end in .svg or .png.
     #[arg(long, value_name = "FILE", value_parser = picture)]
     pub chart: Option<PathBuf>,
@@ -50,7 +55,17 @@ impl Analyse {
         let engine = setup.sheet.name.clone();
         let title = format!("{engine} · {}", file.display());
         let with_series = self.json && !self.no_series;
-        let surveys = survey::of(&recording, Analyser::new(setup), &title, with_series)?;
+        let mut script = Script::of(&recording);
+        if !self.codes.is_empty() {
+            script.set_codes(&self.codes);
+        }
+        let surveys = survey::of(
+            &recording,
+            Analyser::new(setup),
+            script,
+            &title,
+            with_series,
+        )?;
         if surveys.is_empty() {
             return Err(Fault::Recording(Arc::from(format!(
                 "{} holds no samples: there is nothing to measure",

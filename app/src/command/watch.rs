@@ -6,6 +6,7 @@ use crate::fault::Fault;
 use crate::output::{self, Reader};
 use crate::readout::Readout;
 use crate::session::Bench;
+use crate::session::orders::Request;
 use clap::Args;
 use std::sync::atomic::Ordering;
 use std::time::{Duration, Instant};
@@ -28,6 +29,10 @@ pub struct Watch {
     /// End after so many seconds of samples.
     #[arg(long, value_name = "N", value_parser = super::positive)]
     pub seconds: Option<f64>,
+    /// A code that the controller has stored, such as P0014, to be checked against what is measured;
+    /// once for each.
+    #[arg(long = "code", value_name = "CODE")]
+    pub codes: Vec<String>,
     /// JSON lines instead of text.
     #[arg(long)]
     pub json: bool,
@@ -39,6 +44,9 @@ impl Watch {
         let mut bench = Bench::new()?;
         let stop = interrupt(&bench);
         bench.open(&self.source.plan())?;
+        if !self.codes.is_empty() {
+            bench.request(Request::Codes(self.codes.clone()))?;
+        }
         let mut outcome = Outcome::Done;
         let mut due = LINE_EVERY;
         let mut last = Instant::now();

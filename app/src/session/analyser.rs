@@ -1,6 +1,7 @@
 //! The pipeline with the stream it works on: the one place where what the device says of its
 //! channels becomes what the analysis asks of its inputs.
 
+use super::orders::{Placed, Request};
 use crate::fault::Fault;
 use crate::screen::live::{TraceView, TraceWish};
 use crate::setup::Setup;
@@ -17,6 +18,10 @@ use std::sync::Arc;
 pub struct Analyser {
     setup: Setup,
     running: Option<(u64, Pipeline)>,
+    /// The stored codes, which hold from stream to stream.
+    codes: Vec<String>,
+    /// Index after the last sample taken.
+    taken: u64,
 }
 
 impl Analyser {
@@ -30,31 +35,71 @@ impl Analyser {
         Self {
             setup,
             running: None,
+            codes: Vec::new(),
+            taken: 0,
         }
     }
 
     /// Begins afresh on a stream.
     pub fn begin(&mut self, stream: &StreamInfo) -> Result<(), Fault> {
         self.running = None;
-        let pipeline = Pipeline::new(
+        self.taken = 0;
+        let mut pipeline = Pipeline::new(
             &self.setup.sheet,
             &self.setup.plan,
             &inputs(stream),
             Hertz(stream.rate_hz),
         )
         .map_err(|e| Fault::Setup(Arc::from(e.to_string())))?;
+        pipeline.set_codes(&self.codes);
         self.running = Some((stream.generation, pipeline));
         Ok(())
     }
 
     /// Takes a block; one of another stream is passed over.
     pub fn push(&mut self, block: &SampleBlock) {
+        self.push_part(block, block.first_index, block.end_index());
+    }
+
+    /// Takes the samples of a block from one index up to another, both within it.
+    pub fn push_part(&mut self, block: &SampleBlock, from: u64, to: u64) {
         if let Some((generation, pipeline)) = &mut self.running
             && *generation == block.generation
         {
-            let channels: Vec<&[i16]> = block.channels.iter().map(Vec::as_slice).collect();
-            pipeline.push(block.first_index, &channels);
+            let offset = |index: u64| usize::try_from(index - block.first_index).unwrap_or(0);
+            let part = offset(from)..offset(to);
+            let channels: Vec<&[i16]> = (block.channels.iter())
+                .map(|c| c.get(part.clone()).unwrap_or_default())
+                .collect();
+            pipeline.push(from, &channels);
+            self.taken = to;
         }
+    }
+
+    /// Does what the technician asks, at the present end of the samples.
+    pub fn obey(&mut self, request: &Request) {
+        if let Request::Codes(codes) = request {
+            self.codes.clone_from(codes);
+        }
+        let Some((_, pipeline)) = &mut self.running else {
+            return;
+        };
+        match request {
+            Request::AskTouch(_) | Request::EndTouch => {}
+            Request::StartTrial(order) => pipeline.start_trial(*order),
+            Request::StopTrial => pipeline.stop_trial(),
+            Request::Codes(codes) => pipeline.set_codes(codes),
+        }
+    }
+
+    /// A request done now, with its place; none before the first stream.
+    pub fn place(&self, request: Request) -> Option<Placed> {
+        let (generation, _) = self.running.as_ref()?;
+        Some(Placed {
+            generation: *generation,
+            index: self.taken,
+            request,
+        })
     }
 
     /// Keeps every measured value of the present stream from now on, for [`Self::drain_series`].

@@ -2,12 +2,13 @@
 
 use super::ageing::Ageing;
 use super::analyser::Analyser;
+use super::orders::{Placed, Request};
 use super::recorder::{RecorderThread, Word};
 use super::stage::{PUBLISH_EVERY, Stage};
 use crate::fault::Fault;
 use crate::setup::Setup;
 use crate::status::{LinkState, LinkStatus, RecordingStatus};
-use crossbeam_channel::{Receiver, RecvTimeoutError};
+use crossbeam_channel::{Receiver, RecvTimeoutError, Sender, bounded};
 use keyway_acquisition::fanout::Feed;
 use keyway_acquisition::link::{self, Link, LinkHandle, LinkReport, Source};
 use keyway_acquisition::recording::header::LeadEvent;
@@ -22,6 +23,10 @@ use tokio::sync::watch;
 /// Longest the port may take to close before the session is let go without it.
 const CLOSING: Duration = Duration::from_secs(2);
 
+/// Requests that the analysis has not taken yet. It takes them between two blocks, some milliseconds
+/// apart, and a hand gives a few a second. When full, the newest is refused and the screen says so.
+const REQUESTS: usize = 64;
+
 /// A source that streams now.
 pub struct LiveSession {
     runtime: Handle,
@@ -31,6 +36,11 @@ pub struct LiveSession {
     link: Option<LinkHandle>,
     report: watch::Receiver<LinkReport>,
     analysis: Option<JoinHandle<()>>,
+    requests: Sender<Request>,
+    /// Requests that were done, with their places: for the recording.
+    done: Receiver<Placed>,
+    /// The stored codes, for a recording that is begun after they were typed.
+    codes: Vec<String>,
     recorder: Option<RecorderThread>,
     /// Why the last recording stopped, until the next one starts.
     failed: Option<Arc<RecordingStatus>>,
@@ -53,9 +63,11 @@ impl LiveSession {
         let lane = link.analysis();
         let shown = Arc::clone(&stage);
         let analyser = Analyser::new(setup.clone());
+        let (requests, asked) = bounded(REQUESTS);
+        let (told, done) = bounded(REQUESTS);
         let analysis = std::thread::Builder::new()
             .name("analysis".to_owned())
-            .spawn(move || analyse(analyser, &lane, &shown))
+            .spawn(move || analyse(analyser, &lane, &asked, &told, &shown))
             .map_err(|e| Fault::Start {
                 what: "the analysis",
                 why: Arc::from(e.to_string()),
@@ -68,6 +80,9 @@ impl LiveSession {
             report: link.report(),
             link: Some(link),
             analysis: Some(analysis),
+            requests,
+            done,
+            codes: Vec::new(),
             recorder: None,
             failed: None,
             lives: Vec::new(),
@@ -121,9 +136,53 @@ impl LiveSession {
         self.report.borrow().source.clone()
     }
 
+    /// Tells the analysis what to do.
+    pub fn request(&mut self, request: Request) -> Result<(), Fault> {
+        if let Request::Codes(codes) = &request {
+            self.codes.clone_from(codes);
+        }
+        self.requests.try_send(request).map_err(|_| Fault::Busy)
+    }
+
+    /// Writes into the running recording what was done since the last call.
+    pub fn note_orders(&mut self) {
+        for placed in self.done.try_iter() {
+            if let Some(recorder) = &self.recorder {
+                recorder.say(Word::Note(placed.note()));
+            }
+        }
+    }
+
+    /// What was told before a recording began and still holds belongs into it: the codes, and the
+    /// trial and the touch tests under way, from where the recording begins.
+    fn note_standing(&self) {
+        let (Some(recorder), Some(snapshot), Some(stream)) =
+            (&self.recorder, self.stage.snapshot(), self.stage.stream())
+        else {
+            return;
+        };
+        let mut standing = Vec::new();
+        if !self.codes.is_empty() {
+            standing.push(Request::Codes(self.codes.clone()));
+        }
+        let touched = snapshot.leads.iter().filter(|l| l.touch.is_some());
+        standing.extend(touched.map(|l| Request::AskTouch(l.role)));
+        let trial = snapshot.trials.running.as_ref();
+        standing.extend(trial.map(|t| Request::StartTrial(t.order)));
+        for request in standing {
+            let placed = Placed {
+                generation: stream.generation,
+                index: first_sample(&snapshot),
+                request,
+            };
+            recorder.say(Word::Note(placed.note()));
+        }
+    }
+
     /// Starts recording into a new file.
     pub fn record(&mut self, path: &Path, note: &str) -> Result<(), Fault> {
         let _before = self.stop_recording();
+        self.note_orders();
         self.failed = None;
         if let Some(link) = &self.link {
             let lane = link.attach_recorder();
@@ -134,12 +193,14 @@ impl LiveSession {
                     return Err(fault);
                 }
             }
+            self.note_standing();
         }
         Ok(())
     }
 
     /// Ends the recording and waits until its file is finished; how it ended.
     pub fn stop_recording(&mut self) -> Option<Arc<RecordingStatus>> {
+        self.note_orders();
         let recorder = self.recorder.take()?;
         if let Some(link) = &self.link {
             link.detach_recorder();
@@ -215,8 +276,24 @@ impl Drop for LiveSession {
     }
 }
 
+/// The end of the samples of a snapshot.
+#[allow(
+    clippy::cast_possible_truncation,
+    clippy::cast_sign_loss,
+    reason = "an index of a stream: positive, whole, far below 2^53"
+)]
+fn first_sample(snapshot: &Snapshot) -> u64 {
+    snapshot.at.0 as u64
+}
+
 /// Runs until the lane is disconnected.
-fn analyse(mut analyser: Analyser, lane: &Receiver<Feed>, stage: &Stage) {
+fn analyse(
+    mut analyser: Analyser,
+    lane: &Receiver<Feed>,
+    requests: &Receiver<Request>,
+    done: &Sender<Placed>,
+    stage: &Stage,
+) {
     let mut published = Instant::now();
     let mut is_new = false;
     loop {
@@ -237,6 +314,15 @@ fn analyse(mut analyser: Analyser, lane: &Receiver<Feed>, stage: &Stage) {
             }
             Ok(Feed::Ended) | Err(RecvTimeoutError::Timeout) => {}
             Err(RecvTimeoutError::Disconnected) => break,
+        }
+        for request in requests.try_iter() {
+            analyser.obey(&request);
+            is_new = true;
+            if let Some(placed) = analyser.place(request)
+                && let Err(e) = done.try_send(placed)
+            {
+                tracing::warn!("not written into the recording: {e}");
+            }
         }
         if is_new && published.elapsed() >= PUBLISH_EVERY {
             stage.publish(&analyser);

@@ -13,10 +13,12 @@ pub mod calendar;
 pub mod choice;
 pub mod importer;
 pub mod live;
+pub mod orders;
 pub mod playback;
 pub mod recorder;
 pub mod shelf;
 pub mod stage;
+pub mod whole;
 
 use crate::fault::Fault;
 use crate::screen::live::TraceWish;
@@ -27,11 +29,13 @@ use keyway_acquisition::link::{self, Source};
 use keyway_acquisition::simulator::engine::Engine;
 use keyway_analysis::snapshot::{Snapshot, Traces};
 use live::LiveSession;
+use orders::Request;
 use playback::{Order, PlayStatus, Playback};
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
 use std::time::{Duration, SystemTime, UNIX_EPOCH};
 use tokio::runtime::Runtime;
+use whole::Standing;
 
 /// Longest the runtime may take to end; after that its tasks are left to the end of the program.
 const CLOSING: Duration = Duration::from_secs(2);
@@ -82,6 +86,8 @@ pub struct Shown {
     pub recording: RecordingStatus,
     /// The player, when a recording is played.
     pub playback: Option<Arc<PlayStatus>>,
+    /// The recording that is played, measured from end to end.
+    pub whole: Option<Arc<Standing>>,
 }
 
 enum Session {
@@ -197,11 +203,13 @@ impl Bench {
                 },
                 recording: RecordingStatus::Off,
                 playback: None,
+                whole: None,
             },
             Some(Session::Live(live)) => {
                 let snapshot = live.snapshot();
                 if let Some(snapshot) = &snapshot {
                     live.note_leads(snapshot);
+                    live.note_orders();
                 }
                 Shown {
                     snapshot,
@@ -209,6 +217,7 @@ impl Bench {
                     link: live.link(),
                     recording: live.recording(),
                     playback: None,
+                    whole: None,
                 }
             }
             Some(Session::Playback(playback)) => Shown {
@@ -217,6 +226,7 @@ impl Bench {
                 link: playback.link(),
                 recording: RecordingStatus::Off,
                 playback: Some(playback.status()),
+                whole: Some(playback.whole()),
             },
         }
     }
@@ -261,6 +271,15 @@ impl Bench {
     pub fn order(&self, order: Order) {
         if let Some(Session::Playback(playback)) = &self.session {
             playback.order(order);
+        }
+    }
+
+    /// Tells the analysis what to do; the recording keeps it.
+    pub fn request(&mut self, request: Request) -> Result<(), Fault> {
+        match &mut self.session {
+            Some(Session::Live(live)) => live.request(request),
+            Some(Session::Playback(playback)) => playback.request(request),
+            None => Ok(()),
         }
     }
 

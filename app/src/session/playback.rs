@@ -2,7 +2,9 @@
 //! a little earlier, so that every figure is the one that was measured there.
 
 use super::analyser::Analyser;
+use super::orders::{Request, Script};
 use super::stage::{PUBLISH_EVERY, Stage};
+use super::whole::{Standing, Whole};
 use crate::fault::Fault;
 use crate::setup::Setup;
 use crate::status::{LinkState, LinkStatus};
@@ -24,7 +26,7 @@ const RUN_UP: Duration = Duration::from_secs(20);
 const ORDERS: usize = 256;
 
 /// What the player is told to do.
-#[derive(Debug, Clone, Copy, PartialEq)]
+#[derive(Debug, Clone, PartialEq)]
 pub enum Order {
     /// Plays on; from the end, from the start.
     Play,
@@ -36,6 +38,8 @@ pub enum Order {
     Step(f64),
     /// Plays so many times as fast as it was.
     Speed(f64),
+    /// Tells the analysis what to do, at the present place.
+    Ask(Request),
 }
 
 /// Where the player is.
@@ -60,6 +64,7 @@ pub struct Playback {
     setup: Setup,
     stage: Arc<Stage>,
     status: Arc<ArcSwap<PlayStatus>>,
+    whole: Arc<ArcSwap<Standing>>,
     orders: Option<Sender<Order>>,
     thread: Option<JoinHandle<()>>,
 }
@@ -78,15 +83,21 @@ impl Playback {
             fault: recording.shortfall().map(Arc::from),
         }));
         let (orders, inbox) = bounded(ORDERS);
+        let whole = Arc::new(ArcSwap::from_pointee(Standing::default()));
+        let script = Script::of(&recording);
         let player = Player {
             blocks: blocks(&recording)?,
             analyser: Analyser::new(setup.clone()),
             generation: None,
-            recording,
             stage: Arc::clone(&stage),
             shown: Arc::clone(&status),
             now: (**status.load()).clone(),
             clock: 0.0,
+            measuring: Whole::start(&recording, &setup, &script, &whole)?,
+            whole: Arc::clone(&whole),
+            setup: setup.clone(),
+            script,
+            recording,
         };
         let thread = std::thread::Builder::new()
             .name("playback".to_owned())
@@ -100,6 +111,7 @@ impl Playback {
             setup,
             stage,
             status,
+            whole,
             orders: Some(orders),
             thread: Some(thread),
         })
@@ -123,6 +135,19 @@ impl Playback {
     /// Where it is.
     pub fn status(&self) -> Arc<PlayStatus> {
         self.status.load_full()
+    }
+
+    /// The recording measured from end to end.
+    pub fn whole(&self) -> Arc<Standing> {
+        self.whole.load_full()
+    }
+
+    /// Tells the analysis what to do.
+    pub fn request(&self, request: Request) -> Result<(), Fault> {
+        let orders = self.orders.as_ref().ok_or(Fault::Busy)?;
+        orders
+            .try_send(Order::Ask(request))
+            .map_err(|_| Fault::Busy)
     }
 
     /// Tells it what to do.
@@ -194,6 +219,12 @@ struct Player {
     now: PlayStatus,
     /// Where it should be; blocks end a little later, and that must not add up.
     clock: f64,
+    setup: Setup,
+    /// What the technician told the analysis, then and now.
+    script: Script,
+    /// The recording as a whole, measured beside.
+    measuring: Whole,
+    whole: Arc<ArcSwap<Standing>>,
 }
 
 impl Player {
@@ -250,6 +281,7 @@ impl Player {
                     target = Some(target.unwrap_or(self.now.position) + by);
                 }
                 Some(Order::Speed(speed)) => self.now.speed = speed.clamp(0.01, 100.0),
+                Some(Order::Ask(request)) => self.ask(request),
                 None => break,
             }
             next = match orders.try_recv() {
@@ -262,6 +294,18 @@ impl Player {
             self.go_to(target.clamp(0.0, self.now.length), orders);
         }
         true
+    }
+
+    /// Does what the technician asks, here and in the whole.
+    fn ask(&mut self, request: Request) {
+        self.analyser.obey(&request);
+        if let Some(placed) = self.analyser.place(request) {
+            self.script.add(placed);
+        }
+        match Whole::start(&self.recording, &self.setup, &self.script, &self.whole) {
+            Ok(whole) => self.measuring = whole,
+            Err(e) => self.now.fault = Some(Arc::from(e.to_string())),
+        }
     }
 
     /// Goes to a time, and gives up on the way when a newer order arrives.
@@ -302,8 +346,10 @@ impl Player {
                             self.stage
                                 .begin(&mut self.analyser, Arc::new(stream.clone()));
                         }
+                        let (generation, first) = (block.generation, block.first_index);
+                        self.script.begin(&mut self.analyser, generation, first);
                     }
-                    self.analyser.push(&block);
+                    self.script.feed(&mut self.analyser, &block);
                     self.now.position = self.blocks.position().as_secs_f64();
                 }
                 Some(Err(e)) => self.now.fault = Some(Arc::from(e.to_string())),

@@ -7,7 +7,7 @@ use arc_swap::ArcSwap;
 use crossbeam_channel::{Receiver, RecvTimeoutError, Sender, bounded};
 use keyway_acquisition::fanout::Feed;
 use keyway_acquisition::recording::error::RecordError;
-use keyway_acquisition::recording::header::{LeadEvent, RecordingHeader};
+use keyway_acquisition::recording::header::{LeadEvent, Note, RecordingHeader};
 use keyway_acquisition::recording::writer::Recorder;
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
@@ -24,8 +24,8 @@ const PATIENCE: Duration = Duration::from_millis(100);
 /// Something said during the recording.
 #[derive(Debug, Clone)]
 pub enum Word {
-    /// A note of the technician.
-    Note(String),
+    /// A note, such as what the technician told the analysis to do.
+    Note(Note),
     /// A lead changed its state.
     Lead(LeadEvent),
 }
@@ -175,7 +175,7 @@ fn step(
     };
     while let Ok(word) = words.try_recv() {
         match word {
-            Word::Note(text) => recorder.note(&text)?,
+            Word::Note(note) => recorder.note(&note)?,
             Word::Lead(event) => recorder.lead_event(&event)?,
         }
     }

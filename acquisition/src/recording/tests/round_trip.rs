@@ -4,7 +4,7 @@ use super::*;
 use crate::recording::catalogue;
 use crate::recording::cursor::Item;
 use crate::recording::error::RecordError;
-use crate::recording::header::LeadEvent;
+use crate::recording::header::{LeadEvent, Note};
 use crate::recording::reader::Completeness;
 use crate::recording::samples;
 use proptest::prelude::*;
@@ -54,7 +54,11 @@ fn everything_comes_back_in_order() {
     for b in &blocks[..3] {
         recorder.block(b).unwrap();
     }
-    recorder.note("revved twice").unwrap();
+    let note = Note {
+        text: "revved twice".to_owned(),
+        order: Some(serde_json::json!({"form": 1, "index": 7, "do": "stop-trial"})),
+    };
+    recorder.note(&note).unwrap();
     recorder.stream(&second).unwrap();
     let event = LeadEvent {
         input: 2,
@@ -86,7 +90,7 @@ fn everything_comes_back_in_order() {
     assert_eq!(entries[2].at, Duration::from_micros(132_400));
     let words = recording.words().unwrap();
     assert_eq!(words.len(), 2);
-    assert!(matches!(&words[0].item, Item::Note(n) if n.text == "revved twice"));
+    assert!(matches!(&words[0].item, Item::Note(n) if *n == note));
     assert_eq!(words[0].at, Duration::from_micros(142_400));
     assert_eq!(words[1].item, Item::LeadEvent(event));
 }
