@@ -3,6 +3,8 @@
 //! It is the simulator's own description. The sheet a technician fills in describes the same engine
 //! in the technician's words; the two are kept apart so that one can be wrong without the other.
 
+mod limits;
+
 use super::bounds;
 pub use super::camshaft::{
     CamPlan, ControlPlan, Flyback, OutputStage, PhaserPlan, RestStop, ValvePlan,
@@ -59,6 +61,20 @@ pub struct Blueprint {
 }
 
 impl Blueprint {
+    /// Checks an engine that was changed in memory as a file is checked when it is read.
+    ///
+    /// # Errors
+    /// One sentence that says what is wrong.
+    pub fn check(&self) -> Result<(), String> {
+        limits::check(self)?;
+        self.block.check()?;
+        self.crank.check()?;
+        for (cam, plan) in [("intake", &self.intake), ("exhaust", &self.exhaust)] {
+            plan.check().map_err(|why| format!("{cam}: {why}"))?;
+        }
+        Ok(())
+    }
+
     /// The plan of one cam.
     pub fn cam(&self, cam: Cam) -> &CamPlan {
         match cam {

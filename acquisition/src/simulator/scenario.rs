@@ -135,14 +135,24 @@ macro_rules! embedded {
 /// The embedded scenarios in the order of a list: the usual ones first.
 const SCENARIOS: &[(&str, &str)] = embedded!("":
     "default", "healthy", "cold-start", "cold-thick-oil", "intake-chain-one-tooth",
-    "intake-chain-two-teeth", "both-cams-one-tooth", "stuck-at-rest", "stuck-off-rest", "hunting",
-    "no-command", "command-stuck-on", "command-lost-above-speed", "supply-drop",
-    "cam-sensor-dropout", "lead-off", "leads-swapped", "probe-factor", "chipped-tooth",
+    "intake-chain-two-teeth", "both-cams-one-tooth", "crank-sprocket-one-tooth",
+    "chain-stretched", "cam-wheel-moved", "crank-wheel-moved", "stuck-at-rest", "stuck-off-rest", "hunting",
+    "oil-starved-idle", "spool-stuck", "no-command", "command-stuck-on", "command-lost-above-speed",
+    "command-lost-in-vibration", "open-coil", "short-to-ground", "short-to-supply", "weak-driver", "supply-drop",
+    "cam-sensor-dropout", "lead-off", "leads-swapped", "probe-factor", "inverted-crank-lead",
+    "ground-missing", "clamp-reversed", "touch-test", "chipped-tooth",
     "noisy-crank-lead", "hard-start", "small-hatch-healthy", "estate-six-healthy", "pick-up-healthy",
 );
 
 const ENGINES: &[(&str, &str)] =
     embedded!("engines/": "light-van", "small-hatch", "estate-six", "pick-up");
+
+/// Faults of one scenario: the truth has a bit for each.
+const MOST_FAULTS: usize = 64;
+
+fn too_many() -> String {
+    format!("a scenario has no more than {MOST_FAULTS} faults")
+}
 
 impl Scenario {
     /// Names of the embedded scenarios.
@@ -174,6 +184,30 @@ impl Scenario {
     /// A scenario from text; `file` is how errors call it. Its engine is an embedded one.
     pub fn from_toml(file: &str, text: &str) -> Result<Self, ScenarioError> {
         Self::parse(file, file, text, None)
+    }
+
+    /// Checks a scenario that was changed in memory as a file is checked when it is read.
+    ///
+    /// # Errors
+    /// One sentence that says what is wrong.
+    pub fn check(&self) -> Result<(), String> {
+        self.engine.check()?;
+        if self.driver.is_empty() {
+            return Err("driver must hold at least one segment".into());
+        }
+        let segments = self.driver.len();
+        if self
+            .repeat_from
+            .is_some_and(|n| !(1..=segments).contains(&n))
+        {
+            return Err(format!(
+                "no such segment; they are counted from 1 to {segments}"
+            ));
+        }
+        if self.faults.len() > MOST_FAULTS {
+            return Err(too_many());
+        }
+        self.faults.iter().try_for_each(|f| f.check(&self.engine))
     }
 
     fn parse(
@@ -212,6 +246,9 @@ impl Scenario {
         {
             let why = format!("no such segment; they are counted from 1 to {segments}");
             return Err(wrong(n.span(), why));
+        }
+        if let Some(fault) = raw.faults.get(MOST_FAULTS) {
+            return Err(wrong(fault.span(), too_many()));
         }
         for fault in &raw.faults {
             fault
@@ -271,169 +308,4 @@ fn read_toml<T: serde::de::DeserializeOwned>(file: &str, text: &str) -> Result<T
 }
 
 #[cfg(test)]
-mod tests {
-    use super::*;
-
-    #[test]
-    fn every_embedded_scenario_reads() {
-        let all = Scenario::all().unwrap();
-        assert_eq!(all.len(), SCENARIOS.len());
-        assert!(
-            all.iter()
-                .all(|s| !s.title.is_empty() && !s.story.complaint.is_empty())
-        );
-    }
-
-    #[test]
-    fn a_mistake_is_reported_with_its_line() {
-        let good = SCENARIOS[0].1;
-        let at = good.lines().position(|l| l.starts_with("oil")).unwrap() + 1;
-        let bad = good.replacen("time_constant = ", "time_constant = -", 1);
-        let error = Scenario::from_toml("x.toml", &bad).unwrap_err().to_string();
-        assert_eq!(
-            error,
-            format!("x.toml, line {at}: -18 is out of range, expected a number above 0")
-        );
-        let unknown = good.replacen("title", "titel", 1);
-        let error = Scenario::from_toml("x.toml", &unknown).unwrap_err();
-        assert!(matches!(error, ScenarioError::Line { .. }), "{error}");
-        assert!(error.to_string().contains("titel"), "{error}");
-    }
-
-    #[test]
-    fn figures_that_do_not_go_together_are_reported_with_their_line() {
-        let good = SCENARIOS[0].1;
-        for (have, wrong, why) in [
-            (
-                "repeat_from = 1",
-                "repeat_from = 9",
-                "no such segment; they are counted from 1 to 4",
-            ),
-            (
-                "moved = [2, 7]",
-                "moved = [7, 2]",
-                "moved [7, 2] must hold the lower figure first",
-            ),
-            (
-                "engine = \"light-van\"",
-                "engine = \"cart\"",
-                "there is no engine called 'cart'",
-            ),
-        ] {
-            let bad = good.replacen(have, wrong, 1);
-            let error = Scenario::from_toml("x.toml", &bad).unwrap_err().to_string();
-            assert!(
-                error.starts_with("x.toml, line ") && error.contains(why),
-                "{error}"
-            );
-        }
-        let engine = ENGINES[0].1.replacen("[1, 3, 4, 2]", "[1, 3, 3, 2]", 1);
-        let at = engine.lines().position(|l| l == "[block]").unwrap() + 1;
-        let error = read_toml::<Blueprint>("e.toml", &engine)
-            .unwrap_err()
-            .to_string();
-        assert!(
-            error.starts_with(&format!("e.toml, line {at}: firing_order")),
-            "{error}"
-        );
-    }
-
-    #[test]
-    fn every_kind_of_harm_to_wheel_and_signal_reads() {
-        let good = SCENARIOS[0].1;
-        let harm = |text: &str| {
-            let text = format!("{good}\n[[faults]]\n{text}\n");
-            Scenario::from_toml("x.toml", &text).map_err(|e| e.to_string())
-        };
-        let example = |line: &&str| line.trim_start_matches('#').trim().starts_with("how = ");
-        let mut read = 0;
-        // The examples in the scenario that explains every entry.
-        for line in good.lines().filter(example) {
-            let how = line
-                .trim_start_matches('#')
-                .split('(')
-                .next()
-                .unwrap_or_default();
-            let text = format!(
-                "kind = \"signal\"\nwheel = \"crank\"\nafter = 3\n{}",
-                how.trim()
-            );
-            assert!(harm(&text).is_ok(), "{text}: {:?}", harm(&text));
-            read += 1;
-        }
-        assert_eq!(read, 6);
-        for text in [
-            "kind = \"tooth-damaged\"\ntooth = 12\nheight = 0.4\nshift = 0.8",
-            "kind = \"tooth-missing\"\ntooth = 58",
-            "kind = \"tooth-extra\"\nat = 351\nheight = 0.7",
-        ] {
-            assert!(harm(text).is_ok(), "{text}: {:?}", harm(text));
-        }
-        let error = harm("kind = \"tooth-missing\"\ntooth = 59").unwrap_err();
-        assert!(
-            error.ends_with("the crank's wheel has teeth 1 to 58, not 59"),
-            "{error}"
-        );
-    }
-
-    #[test]
-    fn wheels_of_every_kind_read_and_wrong_ones_do_not() {
-        let plain = "teeth = 60\nmissing = 2\n";
-        let read = |wheel: &str| {
-            let text = ENGINES[0].1.replacen(plain, wheel, 1);
-            read_toml::<Blueprint>("e.toml", &text).map_err(|e| e.to_string())
-        };
-        for (wheel, marks, period) in [
-            (plain, 58, 360.0),
-            (
-                "teeth = 36\nwithout = [14, 15, 32, 33, 35, 36]\n",
-                30,
-                360.0,
-            ),
-            ("teeth = 12\nadded = true\n", 13, 360.0),
-            ("teeth = 24\non_cam = true\n", 24, 720.0),
-            ("marks = [0, 70, 180, 250]\nreach = 14\n", 4, 360.0),
-        ] {
-            let engine = read(wheel).unwrap();
-            assert_eq!(engine.crank.all_marks().len(), marks, "{wheel}");
-            assert!((engine.crank.period() - period).abs() < 1e-9, "{wheel}");
-        }
-        for (wheel, why) in [
-            ("teeth = 1\n", "2 to 255 teeth"),
-            ("teeth = 36\nwithout = [1]\n", "tooth 1 stays"),
-            ("teeth = 12\nmarks = [0, 90]\n", "marks say it all"),
-            ("marks = [0, 90, 80]\n", "marks must rise"),
-            ("teeth = 4\ncoded = \"nwwn\"\n", "need a Hall sensor"),
-            ("teeth = 4\ncoded = \"nww\"\n", "coded must hold 4 letters"),
-            ("teeth = 60\nwobble = 4\n", "wobble must be below"),
-        ] {
-            let error = read(wheel).unwrap_err();
-            assert!(error.contains(why), "{wheel}: {error}");
-        }
-    }
-
-    #[test]
-    fn a_file_may_bring_its_own_engine() {
-        let dir = std::env::temp_dir().join(format!("keyway-scenario-{}", std::process::id()));
-        std::fs::create_dir_all(&dir).unwrap();
-        let scenario =
-            SCENARIOS[0]
-                .1
-                .replacen("engine = \"light-van\"", "engine = \"own.toml\"", 1);
-        std::fs::write(dir.join("mine.toml"), scenario).unwrap();
-        std::fs::write(dir.join("own.toml"), ENGINES[1].1).unwrap();
-        let read = Scenario::load(&dir.join("mine.toml"));
-        std::fs::remove_dir_all(&dir).unwrap();
-        let read = read.unwrap();
-        assert_eq!((read.name.as_str(), read.engine.crank.teeth), ("mine", 36));
-    }
-
-    #[test]
-    fn an_unknown_name_is_answered_with_the_names_there_are() {
-        let error = Scenario::named("perfect").unwrap_err().to_string();
-        assert!(
-            error.contains("'perfect'") && error.contains("healthy"),
-            "{error}"
-        );
-    }
-}
+mod tests;
