@@ -10,11 +10,12 @@ mod sample;
 use iced::Task;
 use keyway::application::{Application, Message, Tab};
 use keyway::font;
-use keyway::screen::{import, live, recordings};
+use keyway::screen::{findings, import, live, recordings};
 use keyway::session::Shown;
 use keyway::session::choice::{Offer, PortOffer};
 use keyway::session::playback::PlayStatus;
 use keyway::session::shelf::{Contents, Shelf, Volume};
+use keyway::session::whole::{Found, Standing};
 use keyway::settings::Settings;
 use keyway::setup::Setup;
 use keyway::status::{LinkState, LinkStatus, RecordingStatus};
@@ -52,6 +53,10 @@ enum Scene {
     LargeCylinders,
     Hookup,
     Recordings,
+    Findings,
+    FindingsPlayed,
+    FindingsCodes,
+    FindingsTiming,
     Playback,
     Source,
     Lost,
@@ -59,7 +64,7 @@ enum Scene {
 }
 
 /// Names of the pictures, with what they show; each moment of the engine has one of the first.
-const SCENES: [(&str, Scene); 12] = [
+const SCENES: [(&str, Scene); 16] = [
     ("live", Scene::Strip),
     ("traces", Scene::Traces),
     ("traces-large", Scene::LargeTraces),
@@ -68,6 +73,10 @@ const SCENES: [(&str, Scene); 12] = [
     ("cylinders-large", Scene::LargeCylinders),
     ("hookup", Scene::Hookup),
     ("recordings", Scene::Recordings),
+    ("findings", Scene::Findings),
+    ("findings-played", Scene::FindingsPlayed),
+    ("findings-codes", Scene::FindingsCodes),
+    ("findings-timing", Scene::FindingsTiming),
     ("playback", Scene::Playback),
     ("source", Scene::Source),
     ("lost", Scene::Lost),
@@ -89,11 +98,26 @@ fn is_wanted(scene: Scene, moment: &str) -> bool {
             "healthy",
             "cam-lost",
             "four-cams",
+            "proofs",
+            "touched",
             "measured-lead-off",
             "measured-healthy",
             "measured-other-wheel",
         ]
         .contains(&moment),
+        Scene::Findings => {
+            [
+                "healthy",
+                "supported",
+                "ambiguous",
+                "hook-up-fault",
+                "tooth-out",
+            ]
+            .contains(&moment)
+                || moment.starts_with("measured")
+        }
+        Scene::FindingsPlayed | Scene::FindingsCodes => moment == "supported",
+        Scene::FindingsTiming => ["supported", "tooth-out"].contains(&moment),
         Scene::Recordings | Scene::Source | Scene::BringIn => moment == "healthy",
         Scene::Playback | Scene::Lost => ["not-following", "four-cams"].contains(&moment),
     }
@@ -129,10 +153,14 @@ fn shown(moment: &Moment, scene: Scene) -> Shown {
         whole: None,
     };
     match scene {
-        Scene::Playback => {
+        Scene::Playback | Scene::FindingsPlayed => {
             shown.link.state = LinkState::Playing;
             shown.link.source = "2026-11-25-160312.mcap".to_owned();
             shown.recording = RecordingStatus::Off;
+            shown.whole = Some(Arc::new(Standing {
+                share: 1.0,
+                found: Some(Found::at_rate(&moment.snapshot)),
+            }));
             shown.playback = Some(Arc::new(PlayStatus {
                 position: 161.0,
                 length: 252.4,
@@ -155,6 +183,9 @@ fn shown(moment: &Moment, scene: Scene) -> Shown {
         | Scene::LargeCylinders
         | Scene::Hookup
         | Scene::Recordings
+        | Scene::Findings
+        | Scene::FindingsCodes
+        | Scene::FindingsTiming
         | Scene::Source
         | Scene::BringIn => {}
     }
@@ -258,6 +289,15 @@ fn application(moment: &Moment, scene: Scene, look: Look) -> Result<Application,
             Message::Live(live::Message::ToggleEnlarged),
         ],
         Scene::Hookup => &[Message::Open(Tab::Hookup)],
+        Scene::Findings | Scene::FindingsPlayed => &[Message::Open(Tab::Findings)],
+        Scene::FindingsCodes => &[
+            Message::Open(Tab::Findings),
+            Message::Findings(findings::Message::Beside(findings::Page::Codes)),
+        ],
+        Scene::FindingsTiming => &[
+            Message::Open(Tab::Findings),
+            Message::Findings(findings::Message::Beside(findings::Page::Timing)),
+        ],
         Scene::Recordings => &[Message::Open(Tab::Recordings)],
         Scene::BringIn => &[Message::Open(Tab::Recordings), Message::BringIn],
     };
@@ -306,6 +346,7 @@ fn main() -> Result<(), Box<dyn Error>> {
     let only = std::env::args().nth(2);
     std::fs::create_dir_all(&directory)?;
     let mut moments = sample::moments();
+    moments.extend(sample::inquiry::all());
     for (name, scenario, seconds, wheel) in MEASURED {
         moments.push(measured::measured(name, scenario, seconds, wheel)?);
     }

@@ -306,6 +306,7 @@ fn the_digits_open_the_screens() {
     for (key, tab, words) in [
         ("1", Tab::Hookup, "Where to connect"),
         ("3", Tab::Recordings, "Use folder"),
+        ("4", Tab::Findings, "Codes"),
         ("2", Tab::Live, "Agreement"),
     ] {
         desk.key(key);

@@ -11,14 +11,16 @@ use crate::fault::Fault;
 use crate::screen::import::{self, Import};
 use crate::screen::live::{Live, TraceView, TraceWish};
 use crate::screen::source::{self, Source};
-use crate::screen::{hookup, live, recordings};
+use crate::screen::{findings, hookup, live, recordings};
 use crate::session::choice::{Choice, Offer};
 use crate::session::importer::Importer;
+use crate::session::orders::Request;
 use crate::session::playback::Order;
 use crate::session::{Bench, Plan, Shown, shelf};
 use crate::settings::Settings;
 use crate::setup::Setup;
 use crate::status::RecordingStatus;
+use findings::Findings;
 use hookup::Hookup;
 use iced::widget::operation;
 use iced::widget::scrollable::RelativeOffset;
@@ -44,11 +46,13 @@ pub enum Tab {
     Live,
     /// Files.
     Recordings,
+    /// Causes against evidence.
+    Findings,
 }
 
 impl Tab {
     /// All of them, in the order of the rail.
-    pub const ALL: [Self; 3] = [Self::Hookup, Self::Live, Self::Recordings];
+    pub const ALL: [Self; 4] = [Self::Hookup, Self::Live, Self::Recordings, Self::Findings];
 }
 
 /// What happens in the dashboard.
@@ -66,6 +70,10 @@ pub enum Message {
     Hookup(hookup::Message),
     /// On the Recordings screen.
     Recordings(recordings::Message),
+    /// On the Findings screen.
+    Findings(findings::Message),
+    /// Tells the analysis what to do.
+    Ask(Request),
     /// On the Source panel.
     Source(source::Message),
     /// On the Import panel.
@@ -110,6 +118,7 @@ pub struct Application {
     live: Live,
     hookup: Hookup,
     recordings: Recordings,
+    findings: Findings,
     source: Option<Source>,
     import: Option<Import>,
     /// The import that runs.
@@ -168,6 +177,7 @@ impl Application {
             live: Live::new(),
             hookup: Hookup::default(),
             recordings: Recordings::new(&settings.recordings_folder()),
+            findings: Findings::default(),
             source: None,
             import: None,
             importer: None,
@@ -279,6 +289,23 @@ impl Application {
                 }
                 recordings::Action::BringIn => self.bring_in(),
             },
+            Message::Findings(message) => {
+                match self.findings.update(message) {
+                    findings::Action::None => {}
+                    findings::Action::Codes(codes) => self.ask(Request::Codes(codes)),
+                    findings::Action::GoTo(seconds) => {
+                        self.bench.order(Order::Pause);
+                        self.bench.order(Order::Seek(seconds));
+                        self.tab = Tab::Live;
+                        self.wish();
+                    }
+                }
+                Task::none()
+            }
+            Message::Ask(request) => {
+                self.ask(request);
+                Task::none()
+            }
             Message::BringIn => self.bring_in(),
             Message::Import(message) => self.on_import(message),
             Message::Dropped(path) => self.dropped(path),
@@ -335,6 +362,8 @@ impl Application {
                 import::panel::CAPTURE_FIELD
             } else if self.source.is_some() {
                 source::PATH_FIELD
+            } else if self.tab == Tab::Findings {
+                findings::CODE_FIELD
             } else {
                 recordings::FOLDER_FIELD
             }),
@@ -364,8 +393,12 @@ impl Application {
             match self.tab {
                 Tab::Hookup => self.hookup.refresh(Arc::clone(snapshot), traces, now),
                 Tab::Live => self.live.refresh(Arc::clone(snapshot), traces, now),
-                Tab::Recordings => {}
+                Tab::Recordings | Tab::Findings => {}
             }
+        }
+        if self.tab == Tab::Findings && !self.is_held {
+            self.findings
+                .refresh(shown.snapshot.as_ref(), shown.whole.as_deref());
         }
         self.shown = shown;
         if let Some(notice) = &self.notice
@@ -404,6 +437,7 @@ impl Application {
         self.is_held = false;
         self.live.clear();
         self.hookup.clear();
+        self.findings.clear();
         if let Some(setup) = self.bench.setup() {
             self.setup = setup.clone();
         }
@@ -422,7 +456,7 @@ impl Application {
                 view: TraceView::Time(Seconds(hookup::SPAN_SECONDS)),
                 columns: hookup::COLUMNS,
             }),
-            Tab::Recordings => None,
+            Tab::Recordings | Tab::Findings => None,
         });
     }
 
@@ -445,6 +479,13 @@ impl Application {
 
     fn read_shelf(&self) -> Task<Message> {
         read(self.settings.recordings_folder())
+    }
+
+    /// Tells the analysis what to do; that it could not be told is said.
+    fn ask(&mut self, request: Request) {
+        if let Err(fault) = self.bench.request(request) {
+            self.tell(fault.to_string(), true);
+        }
     }
 
     fn save(&mut self) {

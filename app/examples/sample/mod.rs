@@ -8,6 +8,7 @@
 #![allow(dead_code, reason = "each of its users takes a part of it")]
 
 mod cylinders;
+pub mod inquiry;
 
 use keyway_analysis::base_timing::BaseTiming;
 use keyway_analysis::engine::EngineSheet;

@@ -94,6 +94,7 @@ fn name(tab: Tab) -> &'static str {
         Tab::Hookup => "Hook-up",
         Tab::Live => "Live",
         Tab::Recordings => "Recordings",
+        Tab::Findings => "Findings",
     }
 }
 
@@ -103,6 +104,7 @@ pub(super) fn key(tab: Tab) -> &'static str {
         Tab::Hookup => "1",
         Tab::Live => "2",
         Tab::Recordings => "3",
+        Tab::Findings => "4",
     }
 }
 
@@ -193,6 +195,9 @@ fn screen(app: &Application) -> Element<'_, Message> {
     match app.tab {
         Tab::Live => app.live.view(&app.setup.sheet, look).map(Message::Live),
         Tab::Hookup => container(app.hookup.view(&app.setup, look).map(Message::Hookup))
+            .padding(margins)
+            .into(),
+        Tab::Findings => container(app.findings.view(look).map(Message::Findings))
             .padding(margins)
             .into(),
         Tab::Recordings => column![app.recordings.view(look).map(Message::Recordings)]

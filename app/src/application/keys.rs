@@ -2,7 +2,7 @@
 
 use super::{Application, Message, Tab, frame};
 use crate::screen::transport::{STEP_SECONDS, faster, slower};
-use crate::screen::{import, live, recordings, source};
+use crate::screen::{findings, import, live, recordings, source};
 use crate::session::playback::Order;
 use iced::keyboard::{Event, Key, key::Named};
 
@@ -44,6 +44,15 @@ pub fn meaning(event: &Event, app: &Application) -> Option<Message> {
             Named::ArrowUp => recordings::Message::Up,
             Named::ArrowDown => recordings::Message::Down,
             Named::Enter => recordings::Message::Take,
+            Named::Tab => return Some(Message::FocusField),
+            _ => return None,
+        })),
+        Key::Named(named) if app.tab == Tab::Findings => Some(Message::Findings(match named {
+            Named::ArrowUp => findings::Message::Move(0, -1),
+            Named::ArrowDown => findings::Message::Move(0, 1),
+            Named::ArrowLeft => findings::Message::Move(-1, 0),
+            Named::ArrowRight => findings::Message::Move(1, 0),
+            Named::Enter => findings::Message::Take,
             Named::Tab => return Some(Message::FocusField),
             _ => return None,
         })),

@@ -1,5 +1,6 @@
 //! The screens: each a struct, a `Message`, an `Action`, and new / title / update / view.
 
+pub mod findings;
 pub mod hookup;
 pub mod import;
 pub mod live;

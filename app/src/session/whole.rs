@@ -39,6 +39,16 @@ pub struct Found {
 }
 
 impl Found {
+    /// Of a recording that consists of one stream from its first sample on.
+    pub fn at_rate(snapshot: &Arc<Snapshot>) -> Self {
+        Self {
+            snapshot: Arc::clone(snapshot),
+            begin: SampleTime(0.0),
+            offset: 0.0,
+            rate: Hertz(snapshot.at.0 / snapshot.elapsed.0),
+        }
+    }
+
     /// Seconds from the start of the recording.
     pub fn seconds(&self, at: SampleTime) -> f64 {
         (self.offset + at.since(self.begin, self.rate).0).max(0.0)
