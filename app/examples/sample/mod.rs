@@ -7,6 +7,7 @@
 )]
 #![allow(dead_code, reason = "each of its users takes a part of it")]
 
+mod case;
 mod cylinders;
 pub mod inquiry;
 
