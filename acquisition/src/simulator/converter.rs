@@ -69,9 +69,9 @@ impl Converter {
     pub fn convert(&self, volts: f64, rng: &mut impl Rng) -> i16 {
         let noise: f64 = StandardNormal.sample(rng);
         let most = f64::from((1i32 << (BITS - 1)) - 1);
-        ((volts + noise * self.noise) / self.scale)
-            .round()
-            .clamp(-most - 1.0, most) as i16
+        let code = (volts + noise * self.noise) / self.scale;
+        // To the nearest whole number; the cast cuts off what is behind the point.
+        (code + 0.5_f64.copysign(code)).clamp(-most - 1.0, most) as i16
     }
 }
 

@@ -5,6 +5,7 @@ use super::blueprint::Block;
 use super::cylinder::{AMBIENT, Cylinder};
 use super::fault::{CYLINDERS, CylinderEffect, Effects};
 use super::script::{Asked, Segment};
+use super::turn::wrapped;
 use rand::Rng;
 use rand_distr::{Distribution, StandardNormal};
 
@@ -212,9 +213,7 @@ impl Crankshaft {
         let spark = (0.9 + (self.wanted - self.mean_rpm) * 0.0012).clamp(0.6, 1.0);
         let mut torque = 0.0;
         for n in 0..cylinders {
-            let local = (self.angle - n as f64 * spacing)
-                .rem_euclid(720.0)
-                .min(719.999_999);
+            let local = wrapped(self.angle - n as f64 * spacing, 720.0).min(719.999_999);
             let closed = Cylinder::is_closed(local);
             if closed && !self.closed[n] && self.speed < 0.0 {
                 // Turned back past the opening of the exhaust valve: exhaust gas is shut in, and nothing burns.

@@ -26,5 +26,6 @@ pub mod script;
 pub mod source;
 mod supply;
 pub mod truth;
+mod turn;
 mod valve;
 mod wheel;

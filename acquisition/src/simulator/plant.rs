@@ -11,6 +11,7 @@ use super::scenario::{Scenario, Warming};
 use super::script::{Script, Segment};
 use super::supply::Supply;
 use super::truth::{CamTruth, Truth, Watch};
+use super::turn::sine;
 use super::valve::{Currents, Feed, Valve};
 use rand::SeedableRng;
 use rand_pcg::Pcg64Mcg;
@@ -60,6 +61,8 @@ pub(super) struct Plant {
     /// Angle and speed at the start of the present step and the speed's change within it.
     motion: [f64; 3],
     supply_before: f64,
+    /// Temperature of the oil and of the coils at the start of the step, °C.
+    warmth: [f64; 2],
     /// Currents of the valves at the end of the step.
     flows: [Currents; 2],
 }
@@ -113,6 +116,7 @@ impl Plant {
             steps,
             motion: [angle, rpm * 6.0, 0.0],
             supply_before: supply.mean,
+            warmth: [scenario.oil.start, scenario.coil.start],
             flows: [Currents::default(); 2],
             supply,
             blueprint,
@@ -153,14 +157,19 @@ impl Plant {
                 .as_ref()
                 .map_or(0.0, |a| a.phaser.travel)
         });
+        self.warmth = [self.oil.at(time), self.coil.at(time)];
         let now = Conditions {
             time,
-            oil: self.oil.at(time),
+            oil: self.warmth[0],
             rpm: self.shaft.mean_rpm,
             travel,
         };
         let [intake, exhaust] = &self.cams;
-        self.effects = self.faults.effects(now, [&intake.plan, &exhaust.plan]);
+        let acting = self.faults.acting(now);
+        if acting != self.effects.acting {
+            self.effects = self.faults.effects(acting, [&intake.plan, &exhaust.plan]);
+            self.shaft.weaken(self.effects.cylinders);
+        }
     }
 
     /// Advances by one step.
@@ -171,7 +180,6 @@ impl Plant {
         self.look_at_faults(start);
         let asked = self.script.at(start);
         let (angle, speed) = (self.shaft.angle, self.shaft.speed);
-        self.shaft.weaken(self.effects.cylinders);
         self.shaft.step(STEP, asked, &mut self.rng);
         let bend = (self.shaft.speed - speed) / STEP;
         self.motion = [angle, speed, bend];
@@ -190,7 +198,7 @@ impl Plant {
     fn step_cam(&mut self, n: usize, start: f64, end: f64) {
         let effect = self.effects.cams[n];
         let rpm = self.shaft.mean_rpm;
-        let (oil, coil) = (self.oil.at(start), self.coil.at(start));
+        let [oil, coil] = self.warmth;
         let [angle, speed, bend] = self.motion;
         let other = self.flows[1 - n];
         let cam = &mut self.cams[n];
@@ -224,10 +232,13 @@ impl Plant {
                 a.phaser.travel,
                 a.phaser.at_stop(duty),
             );
-            // One swing for each lobe that opens: as many per 720 degrees as there are cylinders.
-            let lobes = self.blueprint.block.firing_order.len() as f64;
-            let swing = (self.shaft.angle * lobes / 2.0).to_radians().sin();
-            advance += a.sign * a.phaser.travel + a.phaser.flutter(&effect) * swing;
+            let mut flutter = a.phaser.flutter(&effect);
+            if flutter > 0.0 {
+                // One swing for each lobe that opens: as many per 720 degrees as there are cylinders.
+                let lobes = self.blueprint.block.firing_order.len() as f64;
+                flutter *= sine(self.shaft.angle * lobes / 720.0);
+            }
+            advance += a.sign * a.phaser.travel + flutter;
         }
         cam.rate = (advance - cam.advance) / STEP;
         cam.edges.clear();

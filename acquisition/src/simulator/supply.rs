@@ -1,6 +1,7 @@
 //! Battery and alternator.
 
 use super::blueprint::SupplyPlan;
+use super::turn::sine;
 
 /// Time constant of the starter's windings, seconds (assumed: tenths of a millihenry over tens of milliohms).
 const WINDINGS: f64 = 0.003;
@@ -56,13 +57,13 @@ impl Supply {
         if mean < 1e-6 {
             return 0.0;
         }
-        mean * (1.0 + ripple * (angle * per_turn).to_radians().sin())
+        mean * (1.0 + ripple * sine(angle * per_turn / 360.0))
     }
 
     /// Ripple at a crank angle in degrees, volts.
     pub fn ripple(&self, angle: f64) -> f64 {
         if self.ripple > 0.0 {
-            self.ripple * (angle * self.plan.ripple_per_turn).to_radians().sin()
+            self.ripple * sine(angle * self.plan.ripple_per_turn / 360.0)
         } else {
             0.0
         }

@@ -2,7 +2,8 @@
 
 use super::crankwheel::{CrankSensor, CrankWheel};
 use super::fault::Fault;
-use std::f64::consts::{PI, TAU};
+use super::turn::{sine, wrapped};
+use std::f64::consts::PI;
 
 /// Rise and fall times of an open-collector output with its pull-up, seconds (assumed).
 const RISE: f64 = 1.0e-6;
@@ -128,10 +129,10 @@ impl ToneWheel {
     /// Volts at crank `angle` (degrees after TDC 1) and `speed` (degrees per second, negative backwards).
     /// `early` is how far the wheel has slipped ahead.
     pub fn volts(&mut self, angle: f64, speed: f64, early: f64) -> f64 {
-        let mut on_wheel = (angle + self.plan.gap_to_tdc + early).rem_euclid(self.period);
+        let mut on_wheel = wrapped(angle + self.plan.gap_to_tdc + early, self.period);
         if self.plan.wobble > 0.0 {
-            let error = self.plan.wobble * (on_wheel / self.period * TAU).sin();
-            on_wheel = (on_wheel + error).rem_euclid(self.period);
+            let error = self.plan.wobble * sine(on_wheel / self.period);
+            on_wheel = wrapped(on_wheel + error, self.period);
         }
         let Some((before, after, since, pitch)) = self.between(on_wheel) else {
             return match self.plan.sensor {
@@ -146,7 +147,7 @@ impl ToneWheel {
                 inverted,
             } => {
                 let sign = if inverted { -1.0 } else { 1.0 };
-                let eccentric = 1.0 + runout * (on_wheel / self.period * TAU).sin();
+                let eccentric = 1.0 + runout * sine(on_wheel / self.period);
                 let slope = flux_slope(since, pitch, self.felt, [before.height, after.height]);
                 sign * volts_per_rpm * speed / 6.0 * eccentric * slope
             }
@@ -203,7 +204,7 @@ fn flux_slope(since: f64, pitch: f64, felt: f64, heights: [f64; 2]) -> f64 {
     if pitch < 2.0 * REACH * felt {
         // Teeth that lie closer swing the flux less, in shorter time: no more than in the row.
         let height = heights[usize::from(since >= pitch / 2.0)];
-        return -height * (felt / pitch).min(1.0) * (since / pitch * TAU).sin();
+        return -height * (felt / pitch).min(1.0) * sine(since / pitch);
     }
     let (left, right) = (since / felt, (pitch - since) / felt);
     if left < REACH {
@@ -219,7 +220,7 @@ fn flux_slope(since: f64, pitch: f64, felt: f64, heights: [f64; 2]) -> f64 {
 /// then dying away over the width of the gap.
 fn flank(x: f64) -> f64 {
     if x < 0.25 {
-        (x * TAU).sin()
+        sine(x)
     } else {
         0.5 * (1.0 + ((x - 0.25) / (REACH - 0.25) * PI).cos())
     }

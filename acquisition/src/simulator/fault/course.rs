@@ -41,7 +41,8 @@ impl Faults {
             onset: None,
         };
         Self {
-            list: (1u64..).zip(faults).map(entry).collect(),
+            // A bit for each: what is beyond that, no checked scenario has.
+            list: (1u64..=64).zip(faults).map(entry).collect(),
         }
     }
 
@@ -50,8 +51,9 @@ impl Faults {
         self.list.iter().map(both).collect()
     }
 
-    pub fn effects(&mut self, now: Conditions, cams: [&CamPlan; 2]) -> Effects {
-        let mut all = Effects::NONE;
+    /// Which of them act now, a bit for each place; asked once a step.
+    pub fn acting(&mut self, now: Conditions) -> u64 {
+        let mut acting = 0;
         for (place, entry) in self.list.iter_mut().enumerate() {
             let acts = match &mut entry.clock {
                 Some(clock) => clock.acts(now),
@@ -59,11 +61,20 @@ impl Faults {
             };
             if acts {
                 let _ = entry.onset.get_or_insert(now.time.max(0.0));
-                // A scenario of more than 64 faults has no bit for the rest; they act all the same.
-                all.acting |= u32::try_from(place)
-                    .ok()
-                    .and_then(|p| 1u64.checked_shl(p))
-                    .unwrap_or(0);
+                acting |= 1 << place;
+            }
+        }
+        acting
+    }
+
+    /// What those do together.
+    pub fn effects(&self, acting: u64, cams: [&CamPlan; 2]) -> Effects {
+        let mut all = Effects {
+            acting,
+            ..Effects::NONE
+        };
+        for (place, entry) in self.list.iter().enumerate() {
+            if acting >> place & 1 == 1 {
                 apply(&entry.fault, cams, &mut all);
             }
         }
