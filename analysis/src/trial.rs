@@ -3,11 +3,26 @@
 use crate::duty::Period;
 use crate::engine::EngineSheet;
 use crate::lead::{CamId, Role};
-use crate::observation::Observation;
+use crate::observation::{CommandView, Observation};
 use crate::proof::ProofState;
 use crate::rotation::PhaseSample;
 use crate::units::{Hertz, SampleTime};
+use conditions::{caution, hindrance};
+use setup::{Guide, Moment, Pulse, Setup};
 use std::sync::Arc;
+use task::Task;
+
+mod answers;
+mod conditions;
+mod hold;
+mod repeated;
+mod rest;
+mod setup;
+mod snap;
+mod step;
+mod step_finder;
+mod sweep;
+mod task;
 
 /// A trial.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
@@ -121,40 +136,270 @@ pub struct TrialsView {
     pub results: Vec<TrialResult>,
 }
 
-/// Runs trials: told of everything while it happens.
+/// Looks a second.
+pub(crate) const LOOKS: f64 = 50.0;
+/// Seconds without progress after which a trial ends by itself: long enough to find the pedal and let a cold engine
+/// settle, short enough not to run on when everybody has left.
+const PATIENCE: f64 = 60.0;
+/// Seconds without a period after which a pin stands: two periods of 20 Hz.
+const STANDS: f64 = 0.1;
+
+/// Runs trials: told of everything while it happens. A trial ends when it has seen enough, at [`Self::stop`], or
+/// after a minute without progress.
 #[derive(Debug, Clone)]
 pub struct Runner {
+    sheet: EngineSheet,
+    rate: Hertz,
+    trial: Option<Trial>,
     view: Arc<TrialsView>,
+}
+
+/// The trial under way.
+#[derive(Debug, Clone)]
+struct Trial {
+    order: TrialOrder,
+    began: SampleTime,
+    setup: Setup,
+    task: Task,
+    /// Index of the cam in the sheet.
+    cam: usize,
+    edges: Vec<(f64, f64)>,
+    pulses: Vec<Pulse>,
+    /// End of the last period, seconds.
+    told: Option<f64>,
+    progress: f64,
+    /// Greatest progress so far, and when it came to that.
+    best: f64,
+    advanced: f64,
+    hindrance: String,
 }
 
 impl Runner {
     /// A runner for this engine.
-    pub fn new(_engine: &EngineSheet, _rate: Hertz) -> Self {
+    pub fn new(engine: &EngineSheet, rate: Hertz) -> Self {
         Self {
+            sheet: engine.clone(),
+            rate,
+            trial: None,
             view: Arc::default(),
         }
     }
 
-    /// Starts a trial; one under way ends as not shown.
-    pub fn start(&mut self, _order: TrialOrder, _at: SampleTime) {}
+    /// Starts a trial; one under way ends with what was seen.
+    pub fn start(&mut self, order: TrialOrder, at: SampleTime) {
+        self.end(at, "another trial was started");
+        let cam = self.sheet.cams.iter().position(|c| c.cam == order.cam);
+        let Some((cam, sheet)) = cam.map(|k| (k, &self.sheet.cams[k])) else {
+            return;
+        };
+        let trial = Trial {
+            order,
+            began: at,
+            setup: Setup::new(&self.sheet, sheet, order.oil),
+            task: Task::new(order.kind),
+            cam,
+            edges: Vec::new(),
+            pulses: Vec::new(),
+            told: None,
+            progress: 0.0,
+            best: 0.0,
+            advanced: at.seconds(self.rate).0,
+            hindrance: String::new(),
+        };
+        let needs = sheet.phaser.is_some() || order.kind == TrialKind::RestAtIdle;
+        let status = trial.status(&Guide {
+            instruct: String::new(),
+            watching: String::new(),
+            progress: 0.0,
+        });
+        self.trial = Some(trial);
+        if needs {
+            self.publish(|view| view.running = Some(status));
+        } else {
+            self.end(at, "this cam has no phaser");
+        }
+    }
 
     /// Ends the trial under way with what was seen.
-    pub fn stop(&mut self, _at: SampleTime) {}
+    pub fn stop(&mut self, at: SampleTime) {
+        self.end(at, "it was stopped");
+    }
 
     /// A cam edge.
-    pub fn phase(&mut self, _sample: &PhaseSample) {}
+    pub fn phase(&mut self, sample: &PhaseSample) {
+        if let Some(trial) = &mut self.trial
+            && trial.cam == sample.cam
+        {
+            let at = sample.at.seconds(self.rate).0;
+            let learnt = sample.learnt.map_or(0.0, |l| l.0);
+            trial.edges.push((at, sample.phase.0 - learnt));
+        }
+    }
 
     /// A PWM period of a cam's command.
-    pub fn period(&mut self, _cam: CamId, _period: &Period) {}
+    pub fn period(&mut self, cam: CamId, period: &Period) {
+        if let Some(trial) = &mut self.trial
+            && trial.order.cam == cam
+        {
+            let end = period.end.seconds(self.rate).0;
+            trial.pulses.push(Pulse {
+                start: end - period.length / self.rate.0,
+                end,
+                duty: 100.0 * period.low / period.length,
+            });
+            trial.told = Some(end);
+        }
+    }
 
     /// Looks, 50 times a second: one observation per cam in the sheet's order, with the proofs of its leads.
-    pub fn look(&mut self, _seen: &[Observation], _proofs: &[(Role, ProofState)]) {}
+    pub fn look(&mut self, seen: &[Observation], proofs: &[(Role, ProofState)]) {
+        let Some(trial) = &mut self.trial else {
+            return;
+        };
+        let Some(seen) = seen.get(trial.cam) else {
+            return;
+        };
+        let t = seen.at.seconds(self.rate).0;
+        let guide = trial.look(t, seen, proofs);
+        let (done, stale) = (trial.progress >= 1.0, t - trial.advanced > PATIENCE);
+        let status = trial.status(&guide);
+        if done {
+            self.end(seen.at, "");
+        } else if stale {
+            let why = format!("nothing came of it for {PATIENCE:.0} s");
+            self.end(seen.at, &why);
+        } else {
+            self.publish(|view| view.running = Some(status));
+        }
+    }
 
     /// Samples were lost.
-    pub fn gap(&mut self) {}
+    pub fn gap(&mut self) {
+        if let Some(trial) = &mut self.trial {
+            trial.pause();
+        }
+    }
 
     /// Trial and results.
     pub fn view(&self) -> Arc<TrialsView> {
         Arc::clone(&self.view)
+    }
+
+    fn publish(&mut self, change: impl FnOnce(&mut TrialsView)) {
+        change(Arc::make_mut(&mut self.view));
+    }
+
+    fn end(&mut self, at: SampleTime, why_not: &str) {
+        let Some(trial) = self.trial.take() else {
+            return;
+        };
+        let why_not = match (why_not, trial.hindrance.as_str()) {
+            (why, "") => why.to_owned(),
+            ("", hindrance) => hindrance.trim_end_matches('.').to_owned(),
+            (why, hindrance) => format!("{why}: {}", hindrance.trim_end_matches('.')),
+        };
+        let verdict = trial.task.conclude(&trial.setup, &why_not);
+        let result = TrialResult {
+            order: trial.order,
+            span: [trial.began, at],
+            measures: verdict.measures,
+            outcome: verdict.outcome,
+            sentence: verdict.sentence,
+            rests_on: trial.leads(),
+        };
+        self.publish(|view| {
+            view.running = None;
+            view.results.push(result);
+        });
+    }
+}
+
+impl Trial {
+    /// Leads that it rests on.
+    fn leads(&self) -> Vec<Role> {
+        let command = self.setup.phaser.is_some() && self.order.kind != TrialKind::RestUnplugged;
+        let cam = self.order.cam;
+        [Role::Crank, Role::Cam(cam)]
+            .into_iter()
+            .chain(command.then_some(Role::Command(cam)))
+            .collect()
+    }
+
+    fn pause(&mut self) {
+        self.edges.clear();
+        self.pulses.clear();
+        self.told = None;
+        self.task.pause();
+    }
+
+    fn look(&mut self, t: f64, seen: &Observation, proofs: &[(Role, ProofState)]) -> Guide {
+        let duty = match seen.command {
+            CommandView::Duty(duty) => Some(duty.0),
+            CommandView::Stands(..) => Some(0.0),
+            _ => None,
+        };
+        // While a pin stands there are no periods, but there is a command.
+        if let (Some(duty), Some(told)) = (duty, self.told)
+            && t - told > STANDS
+        {
+            self.pulses.push(Pulse {
+                start: told,
+                end: t,
+                duty,
+            });
+            self.told = Some(t);
+        } else if self.told.is_none() && duty.is_some() {
+            self.told = Some(t);
+        }
+        match hindrance(&self.leads(), self.order.kind, seen, proofs) {
+            Err(why) => {
+                self.hindrance = why;
+                self.pause();
+                Guide {
+                    instruct: self.setup.first_words(self.order.kind),
+                    watching: String::new(),
+                    progress: self.progress,
+                }
+            }
+            Ok((rpm, phase)) => {
+                self.hindrance.clear();
+                let guide = self.task.look(
+                    &self.setup,
+                    &Moment {
+                        t,
+                        rpm,
+                        duty,
+                        supply: seen.supply.map(|v| v.0),
+                        phase,
+                        edges: &self.edges,
+                        pulses: &self.pulses,
+                    },
+                );
+                self.edges.clear();
+                self.pulses.clear();
+                if guide.progress > self.best {
+                    self.best = guide.progress;
+                    self.advanced = t;
+                }
+                self.progress = guide.progress.min(1.0);
+                guide
+            }
+        }
+    }
+
+    fn status(&self, guide: &Guide) -> TrialStatus {
+        let cautions = caution(self.order.kind).filter(|_| guide.progress <= 0.0);
+        let words: Vec<&str> = cautions
+            .into_iter()
+            .chain([guide.instruct.as_str()])
+            .collect();
+        TrialStatus {
+            order: self.order,
+            began: self.began,
+            instruct: words.join(" ").trim().to_owned(),
+            watching: guide.watching.clone(),
+            progress: guide.progress.clamp(0.0, 1.0),
+            hindrance: self.hindrance.clone(),
+        }
     }
 }

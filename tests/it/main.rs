@@ -18,4 +18,5 @@ mod scenarios;
 mod step_response;
 mod tally;
 mod tidy;
+mod trials;
 mod workbench;
