@@ -271,7 +271,13 @@ impl Application {
                 Task::none()
             }
             Message::Hookup(message) => {
-                self.amend(message);
+                match message {
+                    hookup::Message::Use(input) => self.amend(input, Self::use_amended),
+                    hookup::Message::Save(input) => self.amend(input, Self::save_amended),
+                    hookup::Message::Pick(input) => self.hookup.pick(input),
+                    hookup::Message::AskTouch(role) => self.ask(Request::AskTouch(role)),
+                    hookup::Message::EndTouch => self.ask(Request::EndTouch),
+                }
                 Task::none()
             }
             Message::Recordings(message) => match self.recordings.update(message) {

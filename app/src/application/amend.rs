@@ -4,27 +4,25 @@
 use super::{Application, Tab};
 use crate::amendment::{Amendment, save_new};
 use crate::fault::Fault;
-use crate::screen::hookup::Message;
 use crate::session::Plan;
 use crate::setup::Setup;
 
 impl Application {
-    /// Does what a key of the Hook-up screen asks.
-    pub(super) fn amend(&mut self, message: Message) {
-        let (Message::Use(input) | Message::Save(input)) = message;
+    /// Does something with what was recognised on this input.
+    pub(super) fn amend(
+        &mut self,
+        input: usize,
+        deed: impl FnOnce(&mut Self, &Amendment) -> Result<(), Fault>,
+    ) {
         let Some(amendment) = self.hookup.amendment(&self.setup, input) else {
             return;
         };
-        let done = match message {
-            Message::Use(_) => self.use_amended(&amendment),
-            Message::Save(_) => self.save_amended(&amendment),
-        };
-        if let Err(fault) = done {
+        if let Err(fault) = deed(self, &amendment) {
             self.tell(fault.to_string(), true);
         }
     }
 
-    fn use_amended(&mut self, amendment: &Amendment) -> Result<(), Fault> {
+    pub(super) fn use_amended(&mut self, amendment: &Amendment) -> Result<(), Fault> {
         let amended = amendment.applied(&self.setup)?;
         let Some(plan) = self.opened.clone() else {
             return Ok(());
@@ -50,7 +48,7 @@ impl Application {
         Ok(())
     }
 
-    fn save_amended(&mut self, amendment: &Amendment) -> Result<(), Fault> {
+    pub(super) fn save_amended(&mut self, amendment: &Amendment) -> Result<(), Fault> {
         let amended: Setup = amendment.applied(&self.setup)?;
         let folder = self.settings.sheets_folder();
         let path = save_new(&folder, &amended.sheet.name, &amended.sheet_text)?;

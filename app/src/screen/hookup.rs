@@ -1,19 +1,23 @@
 //! The Hook-up screen: one row per lead, whether it lives, what it shows, and what to try if it does not.
 
+mod detail;
 pub mod proposal;
 
 use crate::amendment::Amendment;
 use crate::screen::live::words::{self, capital};
 use crate::setup::Setup;
-use crate::theme::{Look, RADIUS, STEP};
+use crate::theme::{Look, RADIUS, STEP, TARGET};
 use crate::widget::button;
 use crate::widget::envelope::envelope;
+use crate::widget::label;
 use crate::widget::mark::{self, Mark};
 use crate::{figure, font};
 use iced::widget::canvas::{self, Canvas, Frame, Geometry};
-use iced::widget::{Column, Space, column, container, responsive, row, scrollable, text};
+use iced::widget::{
+    Column, Space, column, container, mouse_area, responsive, row, scrollable, text,
+};
 use iced::{
-    Alignment, Color, Element, Length, Point, Rectangle, Renderer, Size, Theme, border, mouse,
+    Alignment, Color, Element, Font, Length, Point, Rectangle, Renderer, Size, Theme, border, mouse,
 };
 use keyway_analysis::lead::Role;
 use keyway_analysis::snapshot::{LeadSnapshot, ProofState, Snapshot, Trace, Traces};
@@ -37,6 +41,12 @@ pub enum Message {
     Use(usize),
     /// Saves the engine sheet with what was recognised on this lead, as a new file.
     Save(usize),
+    /// Shows this lead in full at the foot of the screen.
+    Pick(usize),
+    /// The lead of this role will be touched to ground and to supply.
+    AskTouch(Role),
+    /// The touch test ends.
+    EndTouch,
 }
 
 /// The screen.
@@ -44,6 +54,7 @@ pub enum Message {
 pub struct Hookup {
     shown: Option<(Instant, Arc<Snapshot>)>,
     traces: Arc<Traces>,
+    picked: Option<usize>,
 }
 
 impl Hookup {
@@ -62,6 +73,20 @@ impl Hookup {
             self.shown = Some((now, snapshot));
         }
         self.traces = traces;
+    }
+
+    /// Shows the lead on this input in full.
+    pub fn pick(&mut self, input: usize) {
+        self.picked = Some(input);
+    }
+
+    /// The lead that is shown in full: the one that was picked, else the first that needs help.
+    fn foremost(&self) -> Option<&LeadSnapshot> {
+        let leads = &self.shown.as_ref()?.1.leads;
+        let picked = leads.iter().find(|l| Some(l.input) == self.picked);
+        picked
+            .or_else(|| leads.iter().find(|l| l.touch.is_some()))
+            .or_else(|| leads.iter().find(|l| needs_help(Some(l))))
     }
 
     /// Forgets what was measured.
@@ -86,31 +111,41 @@ impl Hookup {
         let plan = &setup.plan;
         let is_narrow = size.width < 1000.0;
         let widths = if is_narrow {
-            [92.0, 128.0, 120.0, 104.0]
+            [100.0, 136.0, 104.0, 116.0]
         } else {
-            [104.0, 160.0, 240.0, 160.0]
+            [112.0, 160.0, 200.0, 136.0]
         };
         let head = |words: &'static str, width: Length| {
             text(words).size(font::SMALL).color(p.quiet).width(width)
         };
+        // What is left for the two columns of running text, in the shares 2 and 3.
+        let spare = size.width - widths.iter().sum::<f32>() - 5.0 * STEP * 1.5 - 5.0 * STEP;
         let [state, role, mini, figures] = widths.map(Length::Fixed);
-        let heading = row![
-            head("State", state),
-            head("Lead", role),
-            head("Where to connect", Length::FillPortion(4)),
-            head("Now", mini),
-            head("Level and range", figures),
-            head("What to try", Length::FillPortion(4)),
-        ]
-        .spacing(STEP * 1.5)
-        .padding([0.0, STEP * 2.0]);
+        // Where to connect stands at the foot when there is no room for it here.
+        let place = if is_narrow { 0.0 } else { spare * 0.4 };
+        let seen = spare - place;
+        let heading = row![head("State", state), head("Lead", role),]
+            .push((!is_narrow).then(|| head("Where to connect", place.into())))
+            .push(head("Now", mini))
+            .push(head("Level, range", figures))
+            .push(head("What is seen, what to try", seen.into()))
+            .spacing(STEP * 1.5)
+            .padding([0.0, STEP * 2.0]);
+        let foremost = self.foremost();
+        let foot = foremost.map(|lead| detail::detail(lead, look));
+        let room = size.height
+            - if foot.is_some() {
+                74.0 + detail::HEIGHT
+            } else {
+                96.0
+            };
         let count = plan.leads.len().max(1);
-        // A row never becomes taller than is calm, and never lower than two lines of text.
+        // A row never becomes taller than is calm, and never lower than a finger and two lines of text.
         #[allow(
             clippy::cast_precision_loss,
             reason = "a lead plan has a handful of leads"
         )]
-        let height = ((size.height - 96.0) / count as f32).clamp(48.0, 88.0);
+        let height = (room / count as f32).clamp(TARGET, 80.0);
         let mut list = Column::new();
         for (i, lead) in plan.leads.iter().enumerate() {
             let now = self
@@ -120,8 +155,10 @@ impl Hookup {
             let proposal = now.and_then(|l| proposal(setup, l));
             let trace = self.traces.leads.iter().find(|t| t.role == lead.role);
             let ink = ink(look, lead.role);
+            let is_picked = foremost.is_some_and(|l| l.input == lead.input);
+            let ground = if is_picked { p.raised } else { p.panel };
             let line = row![
-                life(now, look).width(state),
+                life(now, ground, look).width(state),
                 column![
                     text(capital(&words::lead(lead.role)))
                         .size(font::BODY)
@@ -133,25 +170,25 @@ impl Hookup {
                 ]
                 .spacing(2)
                 .width(role),
-                text(&lead.place)
+            ]
+            .push((!is_narrow).then(|| {
+                text(two_lines(&lead.place, place))
                     .size(font::SMALL)
                     .color(p.text)
-                    .width(Length::FillPortion(4)),
+                    .width(place)
+            }))
+            .push(
                 Canvas::new(Miniature {
                     trace,
                     ink,
                     ground: p.background,
                 })
                 .width(mini)
-                .height(height - 12.0),
-                level(now, look).width(figures),
-                text(advice(lead.role, now, proposal.as_ref()))
-                    .size(font::SMALL)
-                    .color(if needs_help(now) { p.text } else { p.quiet })
-                    .width(Length::FillPortion(4)),
-                // Keeps the row at its height; more words make it taller.
-                Space::new().width(1).height(height),
-            ]
+                .height(height - 10.0),
+            )
+            .push(level(now, look).width(figures))
+            .push(seen_words(now, proposal.as_ref(), seen, look))
+            .push(Space::new().width(1).height(height))
             .spacing(STEP * 1.5)
             .align_y(Alignment::Center);
             if i > 0 {
@@ -160,13 +197,17 @@ impl Hookup {
                         .style(move |_| container::background(p.hairline)),
                 );
             }
-            list = list.push(line);
+            let line = container(line)
+                .padding([0.0, STEP * 2.0])
+                .style(move |_| container::background(ground));
+            list = list.push(mouse_area(line).on_press(Message::Pick(lead.input)));
             if let Some(proposal) = proposal.filter(|p| p.sheet.is_some()) {
-                list = list.push(difference(lead.input, proposal, look));
+                list = list.push(
+                    container(difference(lead.input, proposal, look)).padding([0.0, STEP * 2.0]),
+                );
             }
         }
         let sheet = container(list)
-            .padding([0.0, STEP * 2.0])
             .width(Length::Fill)
             .style(move |_| container::background(p.panel).border(border::rounded(RADIUS)));
         column![
@@ -176,8 +217,9 @@ impl Hookup {
                 .color(p.text)
                 .wrapping(text::Wrapping::None),
             heading,
-            scrollable(sheet).spacing(STEP),
+            scrollable(sheet).spacing(STEP).height(Length::Fill),
         ]
+        .push(foot)
         .spacing(STEP)
         .into()
     }
@@ -280,7 +322,11 @@ fn needs_help(now: Option<&LeadSnapshot>) -> bool {
     now.is_some_and(|l| matches!(l.proof, ProofState::Doubtful | ProofState::Silent))
 }
 
-fn life<'a>(now: Option<&LeadSnapshot>, look: Look) -> iced::widget::Row<'a, Message> {
+fn life<'a>(
+    now: Option<&LeadSnapshot>,
+    ground: Color,
+    look: Look,
+) -> iced::widget::Row<'a, Message> {
     let p = look.palette();
     let (shape, word) = life_words(now.map(|l| l.proof));
     let ink = if needs_help(now) {
@@ -291,7 +337,7 @@ fn life<'a>(now: Option<&LeadSnapshot>, look: Look) -> iced::widget::Row<'a, Mes
         p.quiet
     };
     row![
-        mark::mark(shape, 18.0, ink, p.panel),
+        mark::mark(shape, 18.0, ink, ground),
         text(word).size(font::BODY).color(ink),
     ]
     .spacing(STEP)
@@ -325,61 +371,52 @@ fn level<'a>(now: Option<&LeadSnapshot>, look: Look) -> iced::widget::Column<'a,
     .spacing(2)
 }
 
-/// What to try, from what the role should show and what the lead shows.
-fn advice(role: Role, now: Option<&LeadSnapshot>, proposal: Option<&Proposal>) -> String {
+/// As much as stands in two lines of small text; the whole is at the foot of the screen.
+fn two_lines(words: &str, width: f32) -> String {
+    // Lines break at words, so the second seldom begins where the first is full.
+    label::cut(words.to_owned(), font::SMALL, font::REGULAR, width * 1.8)
+}
+
+/// What is seen on a lead, and below it what to try.
+fn seen_words<'a>(
+    now: Option<&LeadSnapshot>,
+    proposal: Option<&Proposal>,
+    width: f32,
+    look: Look,
+) -> Element<'a, Message> {
+    let p = look.palette();
+    let line = |words: String, ink: Color| text(words).size(font::SMALL).color(ink);
+    let single = |words: &str, ink: Color, face: Font| {
+        line(label::cut(words.to_owned(), font::SMALL, face, width), ink)
+            .font(face)
+            .wrapping(text::Wrapping::None)
+    };
     let Some(lead) = now else {
-        return "waiting for samples".to_owned();
+        return line("waiting for samples".to_owned(), p.quiet)
+            .width(width)
+            .into();
     };
-    let try_this = match (lead.proof, role) {
-        (ProofState::Proven | ProofState::Spare, _) => {
-            // What differs from the sheet has a row of its own.
-            return match proposal.filter(|p| p.sheet.is_none()) {
-                Some(proposal) => format!("{}. {}", capital(&lead.note), proposal.looks),
-                None => lead.note.clone(),
-            };
-        }
-        (ProofState::Silent, Role::Crank) => {
-            "Is the engine turning? Else reseat the probe and its ground clip on the two sensor pins."
-        }
-        (ProofState::Silent, Role::Cam(_)) => {
-            "Reseat the probe on the signal pin; is the sensor's supply there?"
-        }
-        (ProofState::Silent, Role::Command(_)) => {
-            "Back-probe the control-side pin with the connector plugged in; try the other pin."
-        }
-        (ProofState::Silent, Role::Current(_)) => {
-            "Switch the clamp on, zero it, close its jaws around one wire only."
-        }
-        (ProofState::Silent | ProofState::Doubtful, Role::StarterCurrent) => {
-            "Crank the engine once; zero the clamp, close its jaws around the starter's cable, arrow to the starter."
-        }
-        (ProofState::Silent, Role::Supply) => {
-            "Is the ignition on? Check the fuse, then the ground clip."
-        }
-        (ProofState::Silent, Role::Pressure) => "Check the sensor's supply and its plug.",
-        (ProofState::Doubtful, Role::Crank) => {
-            "Swap the two sensor pins, and check that the sheet names the right wheel."
-        }
-        (ProofState::Doubtful, Role::Cam(_)) => {
-            "Is it the right cam? Swap the two cam leads and see whether the doubt moves."
-        }
-        (ProofState::Doubtful, Role::Command(_)) => {
-            "Is it the control side, not the supply side? Check the probe factor."
-        }
-        (ProofState::Doubtful, Role::Current(_)) => {
-            "Zero the clamp, turn its arrow to the valve, check the factor in the lead plan."
-        }
-        (ProofState::Doubtful, Role::Supply | Role::Pressure) => {
-            "Check the probe factor against the switch on the probe, and the ground."
-        }
-        (ProofState::Silent | ProofState::Doubtful, Role::Spare) => "",
-    };
-    match lead.note.as_str() {
-        "" => try_this.to_owned(),
-        // The analysis has seen what happened and says itself what to try.
-        note if note.contains(';') => format!("{}.", capital(note)),
-        note => format!("{}. {try_this}", capital(note)),
+    if !needs_help(now) {
+        let words = match proposal.filter(|p| p.sheet.is_none()) {
+            Some(proposal) => format!("{}. {}", capital(&lead.note), proposal.looks),
+            None => lead.note.clone(),
+        };
+        return line(two_lines(&words, width), p.quiet).width(width).into();
     }
+    let seen = match lead.mistake {
+        Some(mistake) => capital(&detail::mistake(mistake)),
+        None => capital(&lead.note),
+    };
+    if lead.try_next.is_empty() {
+        return line(two_lines(&seen, width), p.text).width(width).into();
+    }
+    column![
+        single(&seen, p.text, font::BOLD),
+        single(&lead.try_next, p.text, font::REGULAR),
+    ]
+    .width(width)
+    .spacing(2)
+    .into()
 }
 
 /// A small trace, scaled to what it shows.
@@ -421,33 +458,5 @@ impl<Message> canvas::Program<Message> for Miniature<'_> {
             frame.fill(&envelope(&heights, 0.0, step), self.ink);
         }
         vec![frame.into_geometry()]
-    }
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-    use keyway_analysis::quality::Quality;
-
-    #[test]
-    fn a_silent_lead_is_told_what_to_try() {
-        let lead = LeadSnapshot {
-            input: 1,
-            role: Role::Crank,
-            place: String::new(),
-            proof: ProofState::Silent,
-            note: "no signal".to_owned(),
-            range: None,
-            level: None,
-            unit: "V".to_owned(),
-            recognition: None,
-            try_next: String::new(),
-            mistake: None,
-            touch: None,
-            quality: Quality::default(),
-        };
-        assert!(
-            advice(Role::Crank, Some(&lead), None).starts_with("No signal. Is the engine turning?")
-        );
     }
 }
