@@ -2,15 +2,30 @@
 
 use crate::base_timing::BaseTiming;
 use crate::circuit::CircuitView;
-use crate::engine::EngineSheet;
+use crate::damage::Flaw;
 use crate::lead::{CamId, Role};
 use crate::observer::ObserverView;
+use crate::phase::PhaseDetail;
 use crate::proof::LeadProof;
 use crate::reading::Reading;
 use crate::snapshot::{Agreement, Sync};
 use crate::trial::TrialsView;
-use crate::units::{CrankDegrees, Hertz, Percent, Rpm, SampleTime};
-use std::sync::Arc;
+use crate::units::{CrankDegrees, Percent, Rpm, SampleTime};
+
+mod casebook;
+mod caution;
+mod check;
+mod circuit_log;
+mod dossier;
+pub(crate) mod episode;
+mod fact;
+mod facts;
+mod lead_log;
+mod motion;
+pub(crate) mod picture;
+mod wheel_log;
+
+pub use casebook::Casebook;
 
 /// What explains what was measured.
 #[derive(Debug, Clone, PartialEq, Default)]
@@ -169,6 +184,8 @@ pub struct CamCase<'a> {
     pub circuit: Option<&'a CircuitView>,
     /// What has been learnt of its phaser; none without one.
     pub observer: Option<&'a ObserverView>,
+    /// What its single edges say.
+    pub detail: &'a PhaseDetail,
 }
 
 /// What the casebook looks at, ten times a second.
@@ -178,6 +195,8 @@ pub struct CaseLook<'a> {
     pub at: SampleTime,
     /// What the crank decoder knows.
     pub sync: Sync,
+    /// Teeth of the crank wheel that are wrong turn after turn.
+    pub damaged: &'a [(usize, Flaw)],
     /// Engine speed.
     pub speed: Reading<Rpm>,
     /// The leads of the plan with their proofs.
@@ -188,30 +207,4 @@ pub struct CaseLook<'a> {
     pub base: &'a BaseTiming,
     /// Trials.
     pub trials: &'a TrialsView,
-}
-
-/// Keeps what was seen over the whole session and says what explains it.
-#[derive(Debug, Clone)]
-pub struct Casebook {
-    view: Arc<Findings>,
-}
-
-impl Casebook {
-    /// An empty casebook for this engine.
-    pub fn new(_engine: &EngineSheet, _rate: Hertz) -> Self {
-        Self {
-            view: Arc::default(),
-        }
-    }
-
-    /// The codes that the controller has stored, as typed.
-    pub fn set_codes(&mut self, _codes: &[String]) {}
-
-    /// Looks once.
-    pub fn look(&mut self, _seen: &CaseLook<'_>) {}
-
-    /// What explains it.
-    pub fn view(&self) -> Arc<Findings> {
-        Arc::clone(&self.view)
-    }
 }

@@ -35,6 +35,7 @@ mod agreement;
 mod alignment;
 mod audition;
 mod cam;
+mod codes;
 mod columns;
 mod course;
 mod crank;

@@ -174,6 +174,9 @@ impl Pipeline {
             .collect();
         let observers: Vec<_> = self.judges.iter().map(Judge::observer).collect();
         let agreements: Vec<_> = self.judges.iter().map(Judge::agreement).collect();
+        let details: Vec<_> = (0..self.cam_ids.len())
+            .map(|k| self.rotation.phase_detail(k))
+            .collect();
         let cams: Vec<CamCase<'_>> = (0..self.cam_ids.len())
             .map(|k| CamCase {
                 phase: self.rotation.phase(k),
@@ -187,6 +190,7 @@ impl Pipeline {
                 agreement: &agreements[k],
                 circuit: circuits[k].as_deref(),
                 observer: observers[k].as_deref(),
+                detail: &details[k],
             })
             .collect();
         let base = self.inquiry.base.view();
@@ -194,6 +198,7 @@ impl Pipeline {
         self.inquiry.casebook.look(&CaseLook {
             at: SampleTime(self.done as f64),
             sync: self.rotation.sync(),
+            damaged: &self.rotation.damaged_teeth(),
             speed: self.rotation.speed(readings::WINDOW),
             leads: &leads,
             cams: &cams,
