@@ -42,11 +42,6 @@ pub(crate) fn split(typed: &[String]) -> Vec<String> {
     codes
 }
 
-/// Cam that a code concerns; `None` for the crank and for what is not explained.
-fn cam_of(code: &str) -> Option<CamId> {
-    family(code)?.1
-}
-
 /// Whether a code concerns this cam: its own, or the crank on which all rest.
 pub(crate) fn concerns(code: &str, cam: CamId) -> bool {
     match family(code) {
@@ -148,7 +143,7 @@ mod tests {
             ("P0340", Some(CamId::INTAKE)),
             ("P0420", None),
         ] {
-            assert_eq!(cam_of(code), cam, "{code}");
+            assert_eq!(family(code).and_then(|f| f.1), cam, "{code}");
         }
         assert!(concerns("P0335", CamId::EXHAUST));
         assert!(!concerns("P0420", CamId::EXHAUST));

@@ -6,6 +6,7 @@ mod base_timing;
 mod captures;
 mod end_to_end;
 mod engines;
+mod findings;
 mod gap_rule;
 mod harmonics;
 mod matrix;

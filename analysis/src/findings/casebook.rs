@@ -6,7 +6,7 @@ use super::check::choose;
 use super::dossier::{Dossier, Moment};
 use super::fact::Fact;
 use super::facts::facts;
-use super::lead_log::LeadLog;
+use super::lead_log::{LeadLog, Turns};
 use super::picture::Picture;
 use super::wheel_log::WheelLog;
 use super::{Bearing, CaseLook, Cause, CauseRow, Findings, Standing};
@@ -76,7 +76,6 @@ impl Casebook {
     pub fn look(&mut self, seen: &CaseLook<'_>) {
         let now = seen.at.0 / self.rate;
         self.now = now;
-        self.leads.look(now, turns(seen), seen.leads);
         self.wheel.look(now, seen.sync, seen.damaged);
         let rpm = seen.speed.valid().map(|s| s.0);
         let fast = rpm.is_some_and(|rpm| rpm >= self.running_above);
@@ -88,6 +87,14 @@ impl Casebook {
         let running = self
             .running_since
             .is_some_and(|since| now - since >= RUN_IN);
+        let cam_turns = (seen.leads.iter())
+            .any(|(role, proof)| matches!(role, Role::Cam(_)) && proof.state == ProofState::Proven);
+        let turns = Turns {
+            at_all: cam_turns || seen.sync != Sync::Stopped,
+            by_cam: cam_turns,
+            runs: running,
+        };
+        self.leads.look(now, turns, seen.leads);
         let mut changed = self.made.is_none();
         for (dossier, case) in self.cams.iter_mut().zip(seen.cams) {
             let moment = Moment {
@@ -204,13 +211,6 @@ fn without_phaser(cause: Cause) -> bool {
         cause,
         Cause::LeadFault | Cause::BaseTiming | Cause::WheelOrSensor | Cause::AsCommanded
     )
-}
-
-/// Whether the engine turns as far as any lead shows: a crank lead that is off does not stop it.
-fn turns(seen: &CaseLook<'_>) -> bool {
-    seen.sync != Sync::Stopped
-        || (seen.leads.iter())
-            .any(|(role, proof)| matches!(role, Role::Cam(_)) && proof.state == ProofState::Proven)
 }
 
 /// Whether the technician has this cam's actuator unplugged, for a trial.

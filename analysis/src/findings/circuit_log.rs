@@ -11,7 +11,7 @@ const FOUND: f64 = 0.5;
 
 /// One condition, all times together.
 #[derive(Debug, Clone, PartialEq)]
-pub(super) struct Found {
+pub(crate) struct Found {
     pub condition: Condition,
     /// First and last time.
     pub from: f64,
@@ -26,7 +26,7 @@ pub(super) struct Found {
 
 /// What was found of one circuit.
 #[derive(Debug, Clone, Default)]
-pub(super) struct CircuitLog {
+pub(crate) struct CircuitLog {
     found: Vec<Found>,
     pub losses: Vec<Loss>,
     /// How many losses the checks have told of, forgiven ones included.

@@ -20,7 +20,7 @@ const LASTS: f64 = 2.0;
 
 /// What was learnt of a phaser, the newest of each.
 #[derive(Debug, Clone, Copy, Default, PartialEq)]
-pub(super) struct Learnt {
+pub(crate) struct Learnt {
     pub hold: Option<Band<Percent>>,
     pub out: Option<(DegreesPerSecond, f64)>,
     pub back: Option<(DegreesPerSecond, f64)>,
@@ -30,7 +30,7 @@ pub(super) struct Learnt {
 
 /// What the edges of the cam sensor showed.
 #[derive(Debug, Clone, Copy, Default, PartialEq)]
-pub(super) struct Edges {
+pub(crate) struct Edges {
     /// Seconds with a valid phase through a proven lead.
     pub valid: f64,
     /// Seconds for which the edges did not fit the sheet, and when last.
@@ -52,7 +52,7 @@ impl Edges {
 
 /// One cam over the session.
 #[derive(Debug, Clone)]
-pub(super) struct Dossier {
+pub(crate) struct Dossier {
     pub sheet: CamSheet,
     pub cam: CamId,
     pub episodes: EpisodeLog,
@@ -68,7 +68,7 @@ pub(super) struct Dossier {
 
 /// What one look at a cam has beside the cam itself.
 #[derive(Debug, Clone, Copy)]
-pub(super) struct Moment {
+pub(crate) struct Moment {
     /// Seconds.
     pub at: f64,
     pub rate: f64,

@@ -24,7 +24,7 @@ struct Unproven {
 
 /// One lead over the session.
 #[derive(Debug, Clone)]
-pub(super) struct Story {
+pub(crate) struct Story {
     pub role: Role,
     pub now: LeadProof,
     /// When it was proven first.
@@ -61,7 +61,7 @@ impl Story {
     }
 
     /// Looks, `step` seconds after the last look.
-    fn look(&mut self, at: f64, step: f64, turns: bool, proof: &LeadProof) {
+    fn look(&mut self, at: f64, step: f64, turns: Turns, proof: &LeadProof) {
         if self.now != *proof {
             self.now = proof.clone();
         }
@@ -80,7 +80,14 @@ impl Story {
             self.turning = 0.0;
         } else {
             self.doubt(at, step, proof);
-            if turns {
+            // One that was proven is owed to stay so while the engine runs, not while it starts or runs out. The crank
+            // lead itself cannot tell; a cam lead can.
+            let owed = match (self.first, self.role) {
+                (Some(_), Role::Crank) => turns.by_cam,
+                (Some(_), _) => turns.runs,
+                (None, _) => turns.at_all,
+            };
+            if owed {
                 self.turning += step;
             }
         }
@@ -133,16 +140,27 @@ impl Story {
     }
 }
 
+/// What is known of the engine's turning.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(crate) struct Turns {
+    /// As far as any lead shows.
+    pub at_all: bool,
+    /// A cam lead shows it.
+    pub by_cam: bool,
+    /// It runs by itself.
+    pub runs: bool,
+}
+
 /// All leads of the plan over the session.
 #[derive(Debug, Clone, Default)]
-pub(super) struct LeadLog {
+pub(crate) struct LeadLog {
     stories: Vec<Story>,
     last: Option<f64>,
 }
 
 impl LeadLog {
-    /// Looks; `turns` says that the engine turns as far as any lead shows.
-    pub fn look(&mut self, at: f64, turns: bool, leads: &[(Role, LeadProof)]) {
+    /// Looks.
+    pub fn look(&mut self, at: f64, turns: Turns, leads: &[(Role, LeadProof)]) {
         let step = self.last.map_or(0.0, |last| (at - last).clamp(0.0, 0.5));
         self.last = Some(at);
         for (role, proof) in leads.iter().filter(|(role, _)| *role != Role::Spare) {

@@ -24,7 +24,7 @@ const MOST: usize = 200;
 
 /// Movements to one side.
 #[derive(Debug, Clone, Copy, Default, PartialEq)]
-pub(super) struct Moves {
+pub(crate) struct Moves {
     pub count: usize,
     /// The largest, degrees.
     pub largest: f64,
@@ -47,7 +47,7 @@ impl Moves {
 
 /// A time in which it stood although it was driven both ways.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub(super) struct Stand {
+pub(crate) struct Stand {
     pub from: f64,
     pub to: f64,
     /// Where, degrees along the drive.
@@ -67,7 +67,7 @@ impl Stand {
 
 /// A coming to rest.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub(super) struct Rested {
+pub(crate) struct Rested {
     pub at: f64,
     pub x: f64,
     /// Whether it had moved away since the rest before.
@@ -76,7 +76,7 @@ pub(super) struct Rested {
 
 /// One look at a cam whose leads are all proven.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub(super) struct Point {
+pub(crate) struct Point {
     pub at: f64,
     /// Degrees along the drive.
     pub x: f64,
@@ -95,7 +95,7 @@ struct Leg {
 
 /// What one cam has done.
 #[derive(Debug, Clone)]
-pub(super) struct MotionLog {
+pub(crate) struct MotionLog {
     hold: [f64; 2],
     rest_below: f64,
     /// Seconds looked at.

@@ -7,7 +7,7 @@ use crate::wheel::Wheel;
 
 /// The crank wheel.
 #[derive(Debug, Clone)]
-pub(super) struct WheelLog {
+pub(crate) struct WheelLog {
     /// A sensor of two poles on it.
     pub reluctor: bool,
     /// Degrees from tooth to tooth.
