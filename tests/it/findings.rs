@@ -5,7 +5,7 @@ use crate::rig::Rig;
 use keyway_acquisition::simulator::scenario::Scenario;
 use keyway_analysis::findings::Cause::{
     self, AsCommanded, BaseTiming, LeadFault, NoCommand, OilOrSluggish, PhaserStuck,
-    SupplyOrGround, Valve, WheelOrSensor, WiringOrDriver,
+    SupplyOrGround, WheelOrSensor, WiringOrDriver,
 };
 use keyway_analysis::findings::{Bearing, CauseRow, Findings, Standing};
 use keyway_analysis::lead::CamId;

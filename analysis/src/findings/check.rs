@@ -253,7 +253,17 @@ const CHECKS: &[Check] = &[
     },
     Check {
         action: "Look at the crank's tone wheel and the gap of its sensor through the sensor's opening, the engine stopped and turned by hand.",
-        leaves: &[&[WheelOrSensor], &[AsCommanded, BaseTiming, LeadFault]],
+        leaves: &[
+            &[WheelOrSensor],
+            &[
+                AsCommanded,
+                BaseTiming,
+                LeadFault,
+                OilOrSluggish,
+                Valve,
+                PhaserStuck,
+            ],
+        ],
         effort: 3,
         cautions: &[Hot, HighVoltage],
         applies: |p| p.wheel.is_damaged() || p.wheel.losses > 0,
@@ -273,7 +283,7 @@ const CHECKS: &[Check] = &[
         ],
         effort: 4,
         cautions: &[Hot, HighVoltage],
-        applies: |p| p.edges_are_wrong() || p.is_out() == Some(true),
+        applies: |p| p.cam_edges_are_wrong() || p.is_out() == Some(true),
     },
     Check {
         action: "Change the two cams' valves over if the maker says they are alike: what goes with the valve is the valve, what stays is oil or phaser.",

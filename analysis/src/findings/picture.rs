@@ -183,9 +183,12 @@ impl<'a> Picture<'a> {
 
     /// Anything that a tone wheel or a sensor alone explains.
     pub fn edges_are_wrong(&self) -> bool {
+        self.wheel.is_damaged() || self.wheel.losses > 0 || self.cam_edges_are_wrong()
+    }
+
+    /// The same of this cam's own.
+    pub fn cam_edges_are_wrong(&self) -> bool {
         self.has(AgreementState::NoPosition)
-            || self.wheel.is_damaged()
-            || self.wheel.losses > 0
             || self.dossier.edges.are_apart()
             || self.dossier.edges.misfit > 1.0
     }
