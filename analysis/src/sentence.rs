@@ -11,6 +11,8 @@ pub enum Finding {
         duty: f64,
         /// Phase.
         phase: f64,
+        /// Duty at which it has held before, if learnt.
+        hold: Option<f64>,
     },
     /// Commanded to rest and there.
     AtRest {
@@ -34,6 +36,8 @@ pub enum Finding {
         seconds: f64,
         /// Moved along the drive.
         moved: f64,
+        /// Rate at which it has moved when driven hard, if learnt.
+        rate: Option<f64>,
     },
     /// Driven and still.
     Stuck {
@@ -154,6 +158,10 @@ pub enum Reason {
     Gap,
     /// Not enough seen yet.
     Measuring,
+    /// Which way the command moves it has not been shown.
+    SenseNotShown,
+    /// More duty moves it the other way than the sheet says.
+    SenseOpposite,
 }
 
 impl Reason {
@@ -185,6 +193,12 @@ impl Reason {
             }
             Self::Gap => "Samples were lost; starting again.",
             Self::Measuring => "Measuring.",
+            Self::SenseNotShown => {
+                "Whether this duty drives the cam or rests it has not been shown yet; change the engine speed and let it move once."
+            }
+            Self::SenseOpposite => {
+                "More duty moves this cam the other way than its sheet says; check its rest side, and which level of the pin is on."
+            }
         }
     }
 }
@@ -193,10 +207,16 @@ impl Reason {
 pub fn sentence(finding: Finding, rest: Rest) -> String {
     let signed = |along: f64| along * rest.drive_sign();
     match finding {
-        Finding::Holding { duty, phase } => format!(
-            "{duty:.0} % lies in the hold zone, where no motion is owed; stands {}.",
-            place(signed(phase))
-        ),
+        Finding::Holding { duty, phase, hold } => match hold {
+            Some(hold) => format!(
+                "{duty:.0} % commanded, it holds at about {hold:.0} %; {}.",
+                place(signed(phase))
+            ),
+            None => format!(
+                "{duty:.0} % lies in the hold zone, where no motion is owed; stands {}.",
+                place(signed(phase))
+            ),
+        },
         Finding::AtRest { duty, phase } => format!(
             "{duty:.0} % commands rest; stands {}.",
             place(signed(phase))
@@ -209,10 +229,16 @@ pub fn sentence(finding: Finding, rest: Rest) -> String {
             duty,
             seconds,
             moved,
-        } => format!(
-            "{duty:.0} % commanded for {seconds:.1} s, moved {:.1}°.",
-            zero(moved)
-        ),
+            rate,
+        } => {
+            let learnt = rate.map_or_else(String::new, |rate| {
+                format!("; driven hard it moves at {rate:.0}°/s")
+            });
+            format!(
+                "{duty:.0} % commanded for {seconds:.1} s, moved {:.1}°{learnt}.",
+                zero(moved)
+            )
+        }
         Finding::Stuck {
             duty,
             seconds,
@@ -329,6 +355,7 @@ mod tests {
         let hold = Finding::Holding {
             duty: 50.0,
             phase: 12.0,
+            hold: None,
         };
         assert!(sentence(hold, Rest::Advanced).ends_with("12.0° late of its reference."));
     }

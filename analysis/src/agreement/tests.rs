@@ -1,6 +1,8 @@
 //! The judge against a phaser made here: rate proportional to the duty's distance from a hold duty
 //! the judge does not know, a dead band, a delay, stops; a PI controller; a phase that is a rolling mean.
 
+mod drawn;
+
 use super::*;
 use crate::engine::EngineSheet;
 use crate::units::{Percent, Volts};
