@@ -86,6 +86,8 @@ pub struct Judge {
     seen_not_away: bool,
     /// Whether it has moved against a drive before the sense of the command was known.
     strayed: bool,
+    /// Whether it has been seen at rest at its reference.
+    has_rested: bool,
     running_since: Option<f64>,
     state: AgreementState,
     since: f64,
@@ -129,6 +131,7 @@ impl Judge {
             off_at: None,
             seen_not_away: false,
             strayed: false,
+            has_rested: false,
             running_since: None,
             state: AgreementState::NotJudged,
             since: 0.0,
@@ -319,6 +322,7 @@ impl Judge {
         }
         if self.rests_at_reference(now, x) {
             (self.shift, self.sprang) = (0.0, 0.0);
+            self.has_rested = true;
         }
         if let Some((since, found)) = hunting(&self.track, self.observer.motion.noise()) {
             return (AgreementState::Hunting, since, found);

@@ -12,7 +12,7 @@ const DEAD: f64 = 0.3;
 const PAUSE: f64 = 0.15;
 /// Points outside the zone over which the owed rate rises from nothing to the slowest rate:
 /// cold oil moves in proportion to the duty's excess. The price of a wider ramp is a later verdict just outside the zone.
-const RAMP: f64 = 12.0;
+const RAMP: f64 = 8.0;
 /// The zone of the sheet holds at this supply; below it the same current needs more duty (duty × supply constant for a current-set valve).
 pub const ZONE_SUPPLY: f64 = 13.5;
 /// Twice the quickest rate found in print (150 °/s, Schaeffler, basis not stated).

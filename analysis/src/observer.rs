@@ -117,7 +117,7 @@ pub(crate) struct Observer {
     lowest: f64,
     highest: f64,
     duties: std::collections::VecDeque<(f64, f64)>,
-    /// Greatest duty that was needed to leave its rest.
+    /// A duty with which it has left its rest: the least of those that were seen to be enough.
     left_at: Option<f64>,
     was_at_rest: bool,
 }
@@ -231,7 +231,9 @@ impl Observer {
             .motion
             .range(now, STOOD_FOR)
             .is_some_and(|(a, b)| b - a <= STANDS + 4.0 * self.motion.noise());
-        let answer = self.excursions.look(now, l.x, l.duty, still);
+        let answer = self
+            .excursions
+            .look(now, l.x, l.duty / supply_share(l.supply), still);
         self.sense.look(now, answer, window);
         if !l.healthy {
             self.hold.doubted();
@@ -252,7 +254,7 @@ impl Observer {
         let at_rest = stops.reached(false, l.x);
         if self.was_at_rest && !at_rest && rate > 0.0 && right {
             let most = self.duties.iter().map(|d| d.1).fold(0.0, f64::max);
-            self.left_at = Some(self.left_at.map_or(most, |left| left.max(most)));
+            self.left_at = Some(self.left_at.map_or(most, |left| left.min(most)));
         }
         self.was_at_rest = at_rest;
         let between = l.x > stops.tolerance + 1.0 && !stops.reached(true, l.x);
@@ -280,7 +282,15 @@ impl Observer {
             .fold((f64::INFINITY, f64::NEG_INFINITY), |(a, b), d| {
                 (a.min(d.1), b.max(d.1))
             });
-        (step <= -SPRINGS && (felt > 0.0 || most - least <= STANDS_DUTY)).then_some(step)
+        // Or it went far faster than it ever has.
+        let greatest = [self.out.greatest(), self.back.greatest()];
+        let too_fast = greatest
+            .into_iter()
+            .flatten()
+            .reduce(f64::max)
+            .is_some_and(|r| -step > (2.0 * r + 20.0) * self.motion.window());
+        let unasked = felt > 0.0 || most - least <= STANDS_DUTY || too_fast;
+        (step <= -SPRINGS && unasked).then_some(step)
     }
 
     /// How far it may go in `seconds` while the duty changes by `change` points in the zone and it moved at `rate`:

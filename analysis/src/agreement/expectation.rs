@@ -105,7 +105,9 @@ impl Judge {
         if self.observer.sense() != Sense::Unknown {
             self.strayed = false;
         } else {
-            self.strayed |= self.observer.strays();
+            // One that has rested at its reference cannot go beyond it, unless its sheet has the sides exchanged.
+            let beyond = self.has_rested && x < -(self.tolerance + noise);
+            self.strayed |= beyond || self.observer.strays();
         }
         self.acquitted |= self.refutes(x);
     }

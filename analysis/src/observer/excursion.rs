@@ -10,8 +10,9 @@ use std::collections::VecDeque;
 const CHANGE: f64 = 10.0;
 /// While it stands the duty may stir by as much, points.
 const STEADY: f64 = 6.0;
-/// How long the duty must have been steady where the cam stood, seconds.
-const STOOD_FOR: f64 = 0.3;
+/// How long the duty must have been steady where the cam stood, seconds: longer than any dead time, or what it stood
+/// for is a command that has not arrived yet.
+const STOOD_FOR: f64 = 0.6;
 
 /// Finds excursions.
 #[derive(Debug, Clone, Default)]
