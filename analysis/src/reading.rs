@@ -32,6 +32,12 @@ pub enum Why {
     StreamGap,
     /// The signal reaches the end of the input range.
     Clipped,
+    /// Too few samples a second to see it.
+    TooFewSamples,
+    /// The valve is driven too little to tell.
+    TooLittleDrive,
+    /// The lead for it is not proven.
+    NotProven,
 }
 
 impl fmt::Display for Why {
@@ -52,6 +58,9 @@ impl fmt::Display for Why {
             Self::NotEnoughYet => f.write_str("measuring"),
             Self::StreamGap => f.write_str("samples were lost"),
             Self::Clipped => f.write_str("signal leaves the input range"),
+            Self::TooFewSamples => f.write_str("too few samples a second"),
+            Self::TooLittleDrive => f.write_str("the valve is driven too little to tell"),
+            Self::NotProven => f.write_str("the lead is not proven"),
         }
     }
 }

@@ -10,7 +10,7 @@ use crate::engine::EngineSheet;
 use crate::findings::{CamCase, CaseLook, Casebook};
 use crate::lead::{CamId, Role};
 use crate::observation::Observation;
-use crate::proof::{LeadProof, ProofState};
+use crate::proof::{LeadProof, ProofState, Touch};
 use crate::readings;
 use crate::rotation::PhaseSample;
 use crate::snapshot::Sync;
@@ -132,10 +132,18 @@ impl Pipeline {
                 supply: self.seen(Role::Supply),
                 speed,
                 periods: &circuit.periods,
+                touched: self.is_touched(Role::Command(id)),
             });
             circuit.periods.clear();
             self.inquiry.circuits[k] = Some(circuit);
         }
+    }
+
+    /// Whether the touch test of this lead is under way.
+    fn is_touched(&self, role: Role) -> bool {
+        (self.plan.leads.iter().zip(&self.proofs))
+            .filter(|(lead, _)| lead.role == role)
+            .any(|(_, proof)| matches!(proof.touch, Some(Touch::ToGround | Touch::ToSupply)))
     }
 
     fn seen(&self, role: Role) -> Seen<'_> {
