@@ -1,6 +1,7 @@
 //! Whole-system tests.
 
 mod accuracy;
+mod agreement_matrix;
 mod angles;
 mod base_timing;
 mod captures;

@@ -5,6 +5,7 @@ use keyway_acquisition::simulator::engine::Engine;
 use keyway_acquisition::simulator::scenario::Scenario;
 use keyway_acquisition::simulator::script::Segment;
 use keyway_acquisition::simulator::source::SampleSource;
+use keyway_analysis::engine::EngineSheet;
 use keyway_analysis::pipeline::Pipeline;
 use keyway_analysis::units::Hertz;
 
@@ -30,14 +31,31 @@ impl Rig {
         Self::wired(scenario, seed, rate, kept, 3)
     }
 
+    /// With a sheet that need not be right in every figure.
+    pub fn told(scenario: &Scenario, seed: u64, rate: f64, kept: f64, sheet: &EngineSheet) -> Self {
+        Self::with(scenario, seed, rate, kept, 8, sheet)
+    }
+
     fn wired(scenario: &Scenario, seed: u64, rate: f64, kept: f64, inputs: usize) -> Self {
+        let sheet = engines::sheet(&scenario.engine);
+        Self::with(scenario, seed, rate, kept, inputs, &sheet)
+    }
+
+    fn with(
+        scenario: &Scenario,
+        seed: u64,
+        rate: f64,
+        kept: f64,
+        inputs: usize,
+        sheet: &EngineSheet,
+    ) -> Self {
         let mut engine = Engine::from_scenario(scenario, seed)
             .with_truth(kept)
             .with_inputs(inputs);
         engine.set_rate(rate);
         let channels = engine.channels();
         let pipeline = Pipeline::new(
-            &engines::sheet(&scenario.engine),
+            sheet,
             &engines::plan_for(&scenario.engine),
             &engines::inputs(&channels),
             Hertz(rate),
