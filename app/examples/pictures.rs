@@ -51,6 +51,7 @@ enum Scene {
     CrankLocked,
     Cylinders,
     LargeCylinders,
+    Trials,
     Hookup,
     Recordings,
     Findings,
@@ -64,13 +65,14 @@ enum Scene {
 }
 
 /// Names of the pictures, with what they show; each moment of the engine has one of the first.
-const SCENES: [(&str, Scene); 16] = [
+const SCENES: [(&str, Scene); 17] = [
     ("live", Scene::Strip),
     ("traces", Scene::Traces),
     ("traces-large", Scene::LargeTraces),
     ("crank-locked", Scene::CrankLocked),
     ("cylinders", Scene::Cylinders),
     ("cylinders-large", Scene::LargeCylinders),
+    ("trials", Scene::Trials),
     ("hookup", Scene::Hookup),
     ("recordings", Scene::Recordings),
     ("findings", Scene::Findings),
@@ -94,6 +96,7 @@ fn is_wanted(scene: Scene, moment: &str) -> bool {
         Scene::Traces | Scene::LargeTraces | Scene::CrankLocked => {
             ["not-following", "four-cams", "measured-default"].contains(&moment)
         }
+        Scene::Trials => moment.starts_with("trial-"),
         Scene::Hookup => [
             "healthy",
             "cam-lost",
@@ -184,6 +187,7 @@ fn shown(moment: &Moment, scene: Scene) -> Shown {
         | Scene::Hookup
         | Scene::Recordings
         | Scene::Findings
+        | Scene::Trials
         | Scene::FindingsCodes
         | Scene::FindingsTiming
         | Scene::Source
@@ -288,6 +292,7 @@ fn application(moment: &Moment, scene: Scene, look: Look) -> Result<Application,
             Message::Live(live::Message::ToggleCrankLock),
             Message::Live(live::Message::ToggleEnlarged),
         ],
+        Scene::Trials => &[Message::Live(live::Message::ShowTrials)],
         Scene::Hookup => &[Message::Open(Tab::Hookup)],
         Scene::Findings | Scene::FindingsPlayed => &[Message::Open(Tab::Findings)],
         Scene::FindingsCodes => &[
@@ -347,7 +352,19 @@ fn main() -> Result<(), Box<dyn Error>> {
     std::fs::create_dir_all(&directory)?;
     let mut moments = sample::moments();
     moments.extend(sample::inquiry::all());
-    for (name, scenario, seconds, wheel) in MEASURED {
+    let is_asked = |name: &str| {
+        let of = |look: &str, wide: u16| format!("-{name}-{look}-{wide}.png");
+        let files = ["workshop", "daylight"].map(|look| SIZES.map(|(wide, _)| of(look, wide)));
+        only.as_ref().is_none_or(|part| {
+            let scenes = SCENES.iter().filter(|(_, scene)| is_wanted(*scene, name));
+            scenes.into_iter().any(|(scene, _)| {
+                (files.iter().flatten())
+                    .any(|file| format!("{scene}{file}").contains(part.as_str()))
+            })
+        })
+    };
+    // Measuring takes seconds a moment: only what will be drawn.
+    for (name, scenario, seconds, wheel) in MEASURED.into_iter().filter(|m| is_asked(m.0)) {
         moments.push(measured::measured(name, scenario, seconds, wheel)?);
     }
     for look in [Look::Workshop, Look::Daylight] {

@@ -264,10 +264,12 @@ impl Application {
                 }
             }
             Message::Live(message) => {
-                let live::Action::WishTraces(_) = self.live.update(message) else {
-                    return Task::none();
-                };
-                self.wish();
+                match self.live.update(message) {
+                    live::Action::None => {}
+                    live::Action::WishTraces(_) => self.wish(),
+                    live::Action::Start(order) => self.ask(Request::StartTrial(order)),
+                    live::Action::Stop => self.ask(Request::StopTrial),
+                }
                 Task::none()
             }
             Message::Hookup(message) => {

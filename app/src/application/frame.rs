@@ -15,7 +15,7 @@ use iced::widget::{Stack, center, column, container, mouse_area, opaque, row, st
 use iced::{Alignment, Color, Element, Length, border};
 
 /// Keys that are shown at the foot of the rail.
-const KEYS: [(&str, &str); 9] = [
+const KEYS: [(&str, &str); 10] = [
     ("Space", "hold"),
     ("R", "record"),
     ("S", "scope"),
@@ -23,6 +23,7 @@ const KEYS: [(&str, &str); 9] = [
     ("T", "traces"),
     ("K", "crank"),
     ("C", "balance"),
+    ("Y", "trials"),
     ("E", "larger"),
     ("L", "look"),
 ];
@@ -146,15 +147,24 @@ fn message(app: &Application) -> Option<Element<'_, Message>> {
     let look = app.settings.look;
     if let LinkState::Failed(why) | LinkState::Lost(why) = &app.shown.link.state {
         let way_out = ("Choose a source", Message::ChooseSource);
-        return Some(banner(why, true, way_out, look));
+        // Over the sentence, which has nothing to say of samples that do not come.
+        let card = banner(why, true, way_out, look);
+        return Some(container(card).padding([0, 8]).into());
     }
     if let Some(notice) = &app.notice {
         let close = ("Close", Message::CloseNotice);
-        return Some(banner(&notice.words, notice.is_wrong, close, look));
+        return Some(at_foot(banner(&notice.words, notice.is_wrong, close, look)));
     }
     let fault = app.shown.playback.as_ref()?.fault.as_ref()?;
     let leave = ("Back to scope", Message::LeaveRecording);
-    Some(banner(fault, true, leave, look))
+    Some(at_foot(banner(fault, true, leave, look)))
+}
+
+fn at_foot(card: Element<'_, Message>) -> Element<'_, Message> {
+    container(card)
+        .padding(STEP * 2.0)
+        .align_bottom(Length::Fill)
+        .into()
 }
 
 fn banner<'a>(
@@ -183,10 +193,7 @@ fn banner<'a>(
         .style(move |_| {
             container::background(ground).border(border::rounded(RADIUS).color(edge).width(1))
         });
-    container(opaque(card))
-        .padding(STEP * 2.0)
-        .align_bottom(Length::Fill)
-        .into()
+    opaque(card)
 }
 
 fn screen(app: &Application) -> Element<'_, Message> {

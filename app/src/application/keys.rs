@@ -71,6 +71,7 @@ pub fn meaning(event: &Event, app: &Application) -> Option<Message> {
                 Some(_) => live::Message::ShowStrip,
             })),
             "c" if app.tab == Tab::Live => Some(Message::Live(live::Message::ShowCylinders)),
+            "y" if app.tab == Tab::Live => Some(Message::Live(live::Message::ShowTrials)),
             "k" if app.tab == Tab::Live => Some(Message::Live(live::Message::ToggleCrankLock)),
             "e" if app.tab == Tab::Live => Some(Message::Live(live::Message::ToggleEnlarged)),
             "+" if app.tab == Tab::Live => Some(Message::Live(live::Message::ShorterSpan)),

@@ -6,6 +6,9 @@ mod table;
 mod verdict;
 mod view;
 
+pub use side::written;
+pub use verdict::{outcome, trial};
+
 use crate::session::whole::{Found, Standing};
 use crate::theme::Look;
 use iced::Element;
@@ -54,6 +57,8 @@ pub enum Page {
     Codes,
     /// Base timing and the results of trials.
     Timing,
+    /// What to mind in the checks that are named.
+    Cautions,
 }
 
 /// What the parent has to do.

@@ -12,6 +12,7 @@ mod strip;
 #[cfg(test)]
 mod tests;
 mod traces;
+mod trials;
 pub mod words;
 
 use crate::theme::Look;
@@ -22,14 +23,17 @@ use iced::widget::{Column, Row, canvas, container, responsive, row, stack};
 use iced::{Alignment, Element, Length, Padding, Rectangle, Size};
 use keyway_analysis::base_timing::BaseTiming;
 use keyway_analysis::engine::EngineSheet;
+use keyway_analysis::lead::CamId;
 use keyway_analysis::reading::{Reading, Why};
 use keyway_analysis::snapshot::{
     Agreement, AgreementState, CamSnapshot, CommandSnapshot, Counts, Snapshot, Sync, Traces,
 };
+use keyway_analysis::trial::{TrialKind, TrialOrder};
 use keyway_analysis::units::{CrankAngle, CrankDegrees, SampleTime, Seconds};
 use std::cell::RefCell;
 use std::sync::Arc;
 use std::time::{Duration, Instant};
+use trials::Trials;
 
 /// How long a figure stands before it changes: five a second can be read, thirty cannot.
 const FIGURE_PERIOD: Duration = Duration::from_millis(200);
@@ -75,6 +79,18 @@ pub enum Message {
     ShorterSpan,
     /// The lower panel over the dial and the gauges, or back.
     ToggleEnlarged,
+    /// Shows the trials in the lower panel.
+    ShowTrials,
+    /// The next trial is of this cam.
+    TrialCam(CamId),
+    /// The oil is so many steps warmer.
+    Oil(i8),
+    /// Starts a trial.
+    StartTrial(TrialKind),
+    /// Ends the trial under way.
+    StopTrial,
+    /// The result has been read; shows the list of trials again.
+    PutAway,
 }
 
 /// What the parent has to do about a message.
@@ -84,6 +100,10 @@ pub enum Action {
     None,
     /// Compute other traces; `None`: no traces are shown.
     WishTraces(Option<TraceWish>),
+    /// Start this trial.
+    Start(TrialOrder),
+    /// End the trial under way.
+    Stop,
 }
 
 /// What the lower panel shows.
@@ -93,6 +113,7 @@ enum Lower {
     Strip,
     Traces,
     Cylinders,
+    Trials,
 }
 
 /// The screen.
@@ -105,6 +126,7 @@ pub struct Live {
     is_crank_locked: bool,
     span: usize,
     is_enlarged: bool,
+    trials: Trials,
     /// What stands still, drawn once.
     still: canvas::Cache,
     /// What moves, drawn once a refresh.
@@ -130,6 +152,7 @@ impl Live {
             is_crank_locked: false,
             span: 2,
             is_enlarged: false,
+            trials: Trials::default(),
             still: canvas::Cache::new(),
             moving: canvas::Cache::new(),
             face: RefCell::new(None),
@@ -144,7 +167,7 @@ impl Live {
     /// Which traces are to be computed; `None` while none are shown.
     pub fn wanted(&self) -> Option<TraceWish> {
         match self.lower {
-            Lower::Strip | Lower::Cylinders => None,
+            Lower::Strip | Lower::Cylinders | Lower::Trials => None,
             Lower::Traces => Some(TraceWish {
                 view: self.trace_view(),
                 columns: if self.is_enlarged { 1000 } else { 480 },
@@ -180,6 +203,7 @@ impl Live {
         self.newest = None;
         self.shown = None;
         self.traces = Arc::default();
+        self.trials = Trials::default();
         self.moving.clear();
     }
 
@@ -194,6 +218,25 @@ impl Live {
             Message::LongerSpan => self.span = (self.span + 1).min(SPANS.len() - 1),
             Message::ShorterSpan => self.span = self.span.saturating_sub(1),
             Message::ToggleEnlarged => self.is_enlarged = !self.is_enlarged,
+            Message::ShowTrials => {
+                self.lower = Lower::Trials;
+                self.is_enlarged = false;
+            }
+            Message::TrialCam(cam) => self.trials.choose(cam),
+            Message::Oil(steps) => self.trials.set_oil(steps),
+            Message::StartTrial(kind) => {
+                let order = self.trials.order(kind, &self.driven());
+                if let (Some(order), Some(newest)) = (order, &self.newest) {
+                    self.trials.put_away(&newest.trials);
+                    return Action::Start(order);
+                }
+            }
+            Message::StopTrial => return Action::Stop,
+            Message::PutAway => {
+                if let Some(newest) = &self.newest {
+                    self.trials.put_away(&newest.trials);
+                }
+            }
         }
         self.moving.clear();
         let after = self.wanted();
@@ -202,6 +245,14 @@ impl Live {
         } else {
             Action::WishTraces(after)
         }
+    }
+
+    /// The cams with a phaser.
+    fn driven(&self) -> Vec<CamId> {
+        let cams = self.newest.iter().flat_map(|s| &s.cams);
+        cams.filter(|c| c.observer.is_some() || c.command.hold.is_some())
+            .map(|c| c.id)
+            .collect()
     }
 
     /// The screen as it stands; it fills the place it is given.
@@ -218,6 +269,7 @@ impl Live {
             .shown
             .as_ref()
             .map_or_else(|| Arc::clone(&newest), |(_, s)| Arc::clone(s));
+        let trials = Arc::clone(&shown.trials);
         let board = Board::new(self, sheet, look, size, newest, shown);
         let mut labels = Vec::with_capacity(96);
         board.words(&mut labels);
@@ -230,6 +282,14 @@ impl Live {
             Element::from(Labels(labels)),
             self.controls(lower, size, look)
         ]
+        .push((self.lower == Lower::Trials).then(|| {
+            let panel = trials::panel(&self.trials, &trials, &self.driven(), look);
+            let place = Padding::ZERO
+                .top(lower.y + 8.0)
+                .left(lower.x + 16.0)
+                .right(size.width - lower.x - lower.width + self.keys_width() + 16.0);
+            container(panel).padding(place).width(Length::Fill)
+        }))
         .into()
     }
 
@@ -238,7 +298,8 @@ impl Live {
         match self.lower {
             // An enlarged panel has room for them beside its heading.
             _ if self.is_enlarged => 0.0,
-            Lower::Strip | Lower::Traces | Lower::Cylinders => 2.0 * (KEY + 8.0),
+            Lower::Traces => 3.0 * (KEY + 8.0),
+            Lower::Strip | Lower::Cylinders | Lower::Trials => 2.0 * (KEY + 8.0),
         }
     }
 
@@ -282,10 +343,17 @@ impl Live {
                 keys.push(span.width(KEY).spacing(4).into());
             }
         }
-        keys.push(wide(enlarge, self.is_enlarged, Message::ToggleEnlarged).into());
-        let view = stacked(keys);
+        let mut more = Vec::new();
+        if !self.is_enlarged {
+            more.push(wide("Trials", self.lower == Lower::Trials, Message::ShowTrials).into());
+        }
+        if self.lower != Lower::Trials {
+            more.push(wide(enlarge, self.is_enlarged, Message::ToggleEnlarged).into());
+        }
         let right = size.width - lower.x - lower.width;
-        container(row![view, views].spacing(8))
+        let keys = (!keys.is_empty()).then(|| stacked(keys));
+        let keys = Row::new().push(keys).push(stacked(more)).push(views);
+        container(keys.spacing(8))
             .width(Length::Fill)
             .align_x(Alignment::End)
             .padding(Padding::ZERO.top(lower.y + 8.0).right(right + 8.0))

@@ -65,14 +65,14 @@ pub fn transport<'a, Message: Clone + 'a>(
             .color(p.text),
         row![
             mark::mark(Mark::Play, 12.0, p.quiet, p.background),
-            line(format!("Recorded: {}{lost}", bar.link.source), font::SMALL).color(p.quiet),
+            line(format!("{}{lost}", bar.link.source), font::SMALL).color(p.quiet),
         ]
         .spacing(6)
         .align_y(Alignment::Center),
     ]
     .spacing(4)
     .clip(true)
-    .width(Length::FillPortion(5));
+    .width(Length::FillPortion(7));
     let (word, symbol, press) = if play.is_playing {
         ("Pause", Mark::Pause, Order::Pause)
     } else {

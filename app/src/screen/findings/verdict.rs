@@ -41,7 +41,7 @@ pub fn standing(standing: Standing) -> &'static str {
 pub fn trial(kind: TrialKind) -> &'static str {
     match kind {
         TrialKind::RestAtIdle => "rest at idle",
-        TrialKind::RestUnplugged => "rest, actuator unplugged",
+        TrialKind::RestUnplugged => "rest, unplugged",
         TrialKind::SnapRev => "snap rev",
         TrialKind::SlowSweep => "slow sweep",
         TrialKind::StepAndReturn => "step and return",

@@ -7,9 +7,10 @@ use crate::screen::live::words::{self, capital, list};
 use crate::theme::{Look, RADIUS, STEP};
 use crate::widget::button;
 use crate::widget::mark::{self, Mark};
-use iced::widget::{Column, Row, Space, column, container, responsive, row, scrollable, text};
+use iced::widget::{Column, Row, column, container, responsive, row, scrollable, text};
 use iced::{Alignment, Element, Length, Size, border};
 use keyway_analysis::findings::{CauseRow, Evidence, NextCheck};
+use std::sync::Arc;
 
 /// Room that a scroll bar takes beside what it moves, logical pixels.
 const BAR: f32 = 12.0;
@@ -51,7 +52,8 @@ fn pages<'a>(screen: &Findings, look: Look) -> Element<'a, Message> {
     let keys = [
         ("Evidence", Page::Evidence),
         ("Codes", Page::Codes),
-        ("Timing, trials", Page::Timing),
+        ("Timing", Page::Timing),
+        ("Cautions", Page::Cautions),
     ]
     .map(|(word, page)| {
         let is_on = screen.page == page;
@@ -59,13 +61,14 @@ fn pages<'a>(screen: &Findings, look: Look) -> Element<'a, Message> {
             .width(Length::Fill)
             .into()
     });
-    Row::with_children(keys).spacing(STEP).into()
+    Row::with_children(keys).spacing(4).into()
 }
 
 fn page(screen: &Findings, look: Look) -> Element<'_, Message> {
     let mut content = Column::new().spacing(STEP);
     match (screen.page, &screen.snapshot) {
         (Page::Evidence, _) => content = content.push(evidence(screen, look)),
+        (Page::Cautions, _) => content = content.push(cautions(screen, look)),
         (Page::Codes, _) => content = content.push(side::codes(screen, look, CODE_FIELD)),
         (Page::Timing, Some(s)) => {
             content = content
@@ -135,44 +138,48 @@ fn top<'a>(screen: &Findings, rows: &[&CauseRow], look: Look) -> Element<'a, Mes
     bar.into()
 }
 
-/// The one check that separates what remains, with what to mind.
+/// Causes that are named beside the next check.
+const APART: usize = 4;
+
+/// The one check that separates what remains, with what to mind first.
 fn next_check<'a>(screen: &Findings, look: Look) -> Option<Element<'a, Message>> {
     let p = look.palette();
     let findings = &screen.snapshot.as_ref()?.findings;
     let check: &NextCheck = findings.next_check.as_ref()?;
-    let apart: Vec<String> = (check.separates.iter())
+    let mut apart: Vec<String> = (check.separates.iter().take(APART))
         .map(|c| c.words().to_owned())
         .collect();
+    if check.separates.len() > APART {
+        apart.push(format!("{} more", check.separates.len() - APART));
+    }
     let cam = check
         .cam
         .map_or_else(String::new, |id| format!(", {} cam", words::cam(id)));
-    let mut lines = column![
-        row![
-            text(format!("Next check{cam}"))
-                .size(font::SMALL)
-                .color(p.quiet),
-            Space::new().width(Length::Fill),
-            text(if apart.is_empty() {
-                String::new()
-            } else {
-                format!("tells apart: {}", list(&apart))
-            })
+    let apart = if apart.is_empty() {
+        String::new()
+    } else {
+        format!(", tells apart: {}", list(&apart))
+    };
+    let line = |words: String| {
+        text(words)
             .size(font::SMALL)
-            .color(p.quiet),
-        ],
+            .color(p.quiet)
+            .wrapping(text::Wrapping::None)
+    };
+    let mut lines = column![
+        line(format!("Next check{cam}{apart}")),
         text(check.action.clone())
             .size(16)
             .font(font::BOLD)
             .color(p.text),
     ]
-    .spacing(2);
-    if !findings.cautions.is_empty() {
+    .spacing(2)
+    .clip(true);
+    if let Some(first) = findings.cautions.first() {
         lines = lines.push(
             row![
                 mark::mark(Mark::Warning, 14.0, p.quiet, p.panel),
-                text(findings.cautions.join(" "))
-                    .size(font::SMALL)
-                    .color(p.quiet),
+                line(first.clone()),
             ]
             .spacing(6),
         );
@@ -187,6 +194,31 @@ fn next_check<'a>(screen: &Findings, look: Look) -> Option<Element<'a, Message>>
             })
             .into(),
     )
+}
+
+/// What to mind in the checks that are named.
+fn cautions<'a>(screen: &Findings, look: Look) -> Element<'a, Message> {
+    let p = look.palette();
+    let findings = screen.snapshot.as_ref().map(|s| Arc::clone(&s.findings));
+    let cautions = findings.map_or_else(Vec::new, |f| f.cautions.clone());
+    let mut lines = Column::new().spacing(STEP * 1.5);
+    if cautions.is_empty() {
+        let none = "None for what is open now. The maker's procedure comes first.";
+        lines = lines.push(text(none).size(font::BODY).color(p.quiet));
+    }
+    for caution in cautions {
+        lines = lines.push(
+            row![
+                mark::mark(Mark::Warning, 16.0, p.text, p.panel),
+                text(caution)
+                    .size(font::BODY)
+                    .color(p.text)
+                    .width(Length::Fill),
+            ]
+            .spacing(STEP),
+        );
+    }
+    panel(lines, look).padding(STEP * 2.0).into()
 }
 
 /// The evidence in the selected cell.

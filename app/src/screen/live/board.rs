@@ -141,7 +141,7 @@ impl<'a> Board<'a> {
             }
         }
         match self.live.lower {
-            Lower::Cylinders => {}
+            Lower::Cylinders | Lower::Trials => {}
             Lower::Strip => strip::face(frame, self.plot(), self.sheet, p),
             Lower::Traces => {
                 traces::face(
@@ -181,6 +181,7 @@ impl<'a> Board<'a> {
             }
         }
         match self.live.lower {
+            Lower::Trials => {}
             Lower::Cylinders => cylinders::hands(frame, self.plot(), &self.shown.cylinders, p),
             Lower::Strip => strip::hands(frame, self.plot(), &self.newest, self.sheet, p),
             Lower::Traces => {
@@ -204,6 +205,7 @@ impl<'a> Board<'a> {
         let heading = Point::new(self.plan.lower.x + 16.0, self.plan.lower.y + middle);
         let title = match (self.live.lower, self.live.trace_view()) {
             (Lower::Strip, _) => "Command and position, last 20 s".to_owned(),
+            (Lower::Trials, _) => return,
             (Lower::Cylinders, _) => "The cylinders beside each other".to_owned(),
             (Lower::Traces, TraceView::Time(span)) => {
                 format!("Leads against time, {:.0} ms", span.0 * 1000.0)
@@ -213,6 +215,7 @@ impl<'a> Board<'a> {
         let after = label::width(&title, font::BODY, font::REGULAR) + 24.0;
         labels.push(Label::new(title, heading, Anchor::Left, p.text).size(font::BODY));
         match self.live.lower {
+            Lower::Trials => {}
             Lower::Cylinders => cylinders::words(labels, self.plot(), &self.shown.cylinders, p),
             Lower::Strip => {
                 strip::legend(

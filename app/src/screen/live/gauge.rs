@@ -42,6 +42,8 @@ pub struct Gauge {
     pub scale: [f64; 2],
     /// Zone in which the figure should be.
     pub zone: Option<[f64; 2]>,
+    /// Zone that was learnt from this very phaser: in which it holds, or where it is predicted to be.
+    pub learnt: Option<[f64; 2]>,
     /// Whether this figure is what is wrong.
     pub is_alarm: bool,
 }
@@ -68,6 +70,7 @@ fn speed(snapshot: &Snapshot, sheet: &EngineSheet, p: &Palette) -> Gauge {
         note: "0.2 s mean, zone: idle".to_owned(),
         scale: [0.0, FULL_SPEED],
         zone: Some([sheet.idle.low.0, sheet.idle.high.0]),
+        learnt: None,
         is_alarm: false,
     }
 }
@@ -99,6 +102,7 @@ fn supply(snapshot: &Snapshot, sheet: &EngineSheet, p: &Palette) -> Gauge {
         note,
         scale: SUPPLY_SCALE,
         zone: Some([zone.low.0, zone.high.0]),
+        learnt: None,
         is_alarm: outside.is_some(),
     }
 }
@@ -116,8 +120,9 @@ fn phase(cam: &CamSnapshot, sheet: Option<&CamSheet>, p: &Palette) -> Gauge {
     let due = cam.due.map(|d| [d.low.0, d.high.0]);
     let note = match cam.due {
         Some(d) if is_alarm => format!("{}, {}", state.words(), short_due(d.low.0, d.high.0)),
-        Some(_) | None => state.words().to_owned(),
+        Some(_) | None => format!("{}{}", state.words(), rates(cam)),
     };
+    let predicted = cam.observer.as_ref().and_then(|o| o.predicted.valid());
     Gauge {
         title: format!("{} cam", words::cam_capital(cam.id)),
         colour: p.cam(cam.id),
@@ -132,8 +137,23 @@ fn phase(cam: &CamSnapshot, sheet: Option<&CamSheet>, p: &Palette) -> Gauge {
         } else {
             None
         }),
+        learnt: predicted.map(|b| [b.low.0, b.high.0]),
         is_alarm,
     }
+}
+
+/// ", 62°/s out, 48°/s back": how quickly it was seen to move, as far as it was.
+fn rates(cam: &CamSnapshot) -> String {
+    let Some(observer) = &cam.observer else {
+        return String::new();
+    };
+    [(observer.rate_out, "out"), (observer.rate_back, "back")]
+        .into_iter()
+        .filter_map(|(rate, way)| {
+            let rate = rate.valid()?;
+            Some(format!(", {}°/s {way}", figure::plain(rate.0, 0)))
+        })
+        .collect()
 }
 
 /// "due −3°", "due +10 to +14°".
@@ -157,9 +177,13 @@ fn duty(cam: &CamSnapshot, p: &Palette) -> Gauge {
          }| [low, high],
     );
     let is_alarm = cam.agreement.state == AgreementState::NoCommand;
+    let observer = cam.observer.as_ref();
+    let learnt = observer
+        .and_then(|o| o.hold.valid())
+        .map(|b| [b.low.0, b.high.0]);
     let note = match cam.command.frequency {
         _ if is_alarm => "no command".to_owned(),
-        Reading::Valid(f) => format!("{} Hz", figure::plain(f.0, 0)),
+        Reading::Valid(f) => format!("{} Hz{}", figure::plain(f.0, 0), holds(learnt)),
         Reading::Stale(..) | Reading::Suspect(..) | Reading::Missing(_) => String::new(),
     };
     Gauge {
@@ -172,8 +196,20 @@ fn duty(cam: &CamSnapshot, p: &Palette) -> Gauge {
         note,
         scale: [0.0, 100.0],
         zone: hold,
+        learnt,
         is_alarm,
     }
+}
+
+/// ", holds at 47 to 53 %".
+fn holds(learnt: Option<[f64; 2]>) -> String {
+    learnt.map_or_else(String::new, |[low, high]| {
+        format!(
+            ", holds at {} to {} %",
+            figure::plain(low, 0),
+            figure::plain(high, 0)
+        )
+    })
 }
 
 /// Where a gauge lies: a panel of its own, or a half of one that it shares.
@@ -306,6 +342,11 @@ pub fn hands(frame: &mut Frame, tile: Tile, gauge: &Gauge, p: &Palette) {
         for edge in [at.x, at.x + size.width - 1.0] {
             frame.fill_rectangle(Point::new(edge, at.y), Size::new(1.0, size.height), p.edge);
         }
+    }
+    if let Some([from, to]) = gauge.learnt.filter(|_| has_scale) {
+        // A line along the scale's head, so that it is told from the zone below it without colour.
+        let size = Size::new((x(to) - x(from)).max(4.0), 3.0);
+        frame.fill_rectangle(Point::new(x(from), track.y - 4.0), size, p.quiet);
     }
     if let Some(value) = gauge.reading.any() {
         let colour = match gauge.reading {

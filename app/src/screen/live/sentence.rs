@@ -3,6 +3,7 @@
 
 use super::words;
 use crate::figure;
+use keyway_analysis::circuit::{CircuitView, Condition};
 use keyway_analysis::lead::Role;
 use keyway_analysis::reading::{Reading, Why};
 use keyway_analysis::snapshot::{AgreementState, CamSnapshot, ProofState, Snapshot};
@@ -62,7 +63,9 @@ pub fn foremost(snapshot: &Snapshot) -> Option<&CamSnapshot> {
 /// The sentence for a snapshot.
 pub fn sentence(snapshot: &Snapshot) -> Sentence {
     match disagreeing(snapshot).as_slice() {
-        [] => blind(snapshot).unwrap_or_else(|| quiet(snapshot)),
+        [] => blind(snapshot)
+            .or_else(|| circuit(snapshot))
+            .unwrap_or_else(|| quiet(snapshot)),
         [worst, others @ ..] => Sentence {
             is_alarm: true,
             title: format!(
@@ -73,15 +76,47 @@ pub fn sentence(snapshot: &Snapshot) -> Sentence {
             detail: format!("{} {}", worst.agreement.sentence, rests_on(snapshot, worst))
                 .trim()
                 .to_owned(),
-            more: (!others.is_empty()).then(|| {
-                let named: Vec<_> = others
-                    .iter()
-                    .map(|c| format!("{} cam {}", words::cam(c.id), c.agreement.state.words()))
-                    .collect();
-                format!("+{} more: {}", others.len(), words::list(&named))
-            }),
+            more: others_words(others).or_else(|| circuit_words(worst)),
         },
     }
+}
+
+/// What the checks of a cam's circuit say when it is not sound.
+fn unsound(cam: &CamSnapshot) -> Option<&CircuitView> {
+    let circuit = cam.circuit.as_deref()?;
+    let is_open = matches!(circuit.condition, Condition::Sound | Condition::NotShown);
+    (!is_open).then_some(circuit)
+}
+
+fn circuit_words(cam: &CamSnapshot) -> Option<String> {
+    unsound(cam).map(|c| format!("circuit: {}", words::condition(c.condition)))
+}
+
+/// A circuit that is not sound, although its cam has not disagreed yet.
+fn circuit(snapshot: &Snapshot) -> Option<Sentence> {
+    let _ = snapshot.speed.any()?;
+    let (cam, circuit) = (snapshot.cams.iter()).find_map(|cam| Some((cam, unsound(cam)?)))?;
+    let next = circuit.separated_by.clone().unwrap_or_default();
+    Some(Sentence {
+        is_alarm: true,
+        title: format!(
+            "{} circuit: {}",
+            words::cam_capital(cam.id),
+            words::condition(circuit.condition)
+        ),
+        detail: format!("{} {next}", circuit.sentence).trim().to_owned(),
+        more: None,
+    })
+}
+
+fn others_words(others: &[&CamSnapshot]) -> Option<String> {
+    (!others.is_empty()).then(|| {
+        let named: Vec<_> = others
+            .iter()
+            .map(|c| format!("{} cam {}", words::cam(c.id), c.agreement.state.words()))
+            .collect();
+        format!("+{} more: {}", others.len(), words::list(&named))
+    })
 }
 
 /// A lead that shows nothing, or something else than it should, while the engine turns and a cam

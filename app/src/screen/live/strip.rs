@@ -222,14 +222,13 @@ pub fn words(
         } else {
             from - 16.0 - wide
         };
-        for (taken, y) in taken.iter_mut().zip(lines) {
+        // Between the lanes stands only what is wide enough to be told from the lines there; the
+        // tint of a narrow stretch and the sentence say the rest.
+        let places = if wide + 8.0 > own { 1 } else { 2 };
+        for (taken, y) in taken.iter_mut().zip(lines).take(places) {
             if x >= *taken {
-                labels.push(Label::new(
-                    words,
-                    Point::new(x, y),
-                    Anchor::Left,
-                    p.alarm_text,
-                ));
+                let at = Point::new(x, y);
+                labels.push(Label::new(words, at, Anchor::Left, p.alarm_text));
                 *taken = x + wide + 12.0;
                 break;
             }

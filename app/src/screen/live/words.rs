@@ -1,6 +1,7 @@
 //! How cams, leads and angles are called on screen.
 
 use crate::figure;
+use keyway_analysis::circuit::Condition;
 use keyway_analysis::lead::{CamId, CamKind, Role};
 use keyway_analysis::units::{Band, CrankDegrees};
 
@@ -41,6 +42,22 @@ pub fn lead(role: Role) -> String {
         Role::Supply => "supply".to_owned(),
         Role::Pressure => "cylinder".to_owned(),
         Role::Spare => "spare".to_owned(),
+    }
+}
+
+/// What is the case with a circuit.
+pub fn condition(condition: Condition) -> &'static str {
+    match condition {
+        Condition::Sound => "sound",
+        Condition::NotShown => "not shown",
+        Condition::StandsHigh => "stands at supply level",
+        Condition::StandsLow => "stands at ground level",
+        Condition::StandsBetween => "stands between ground and supply",
+        Condition::LowLevelHigh => "low level too high",
+        Condition::SupplyLow => "supply low",
+        Condition::NoLoad => "no load",
+        Condition::CurrentWrong => "current does not fit a coil",
+        Condition::LostAtTimes => "lost at times",
     }
 }
 
