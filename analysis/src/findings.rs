@@ -23,6 +23,8 @@ mod facts;
 mod lead_log;
 mod motion;
 pub(crate) mod picture;
+#[cfg(test)]
+mod tests;
 mod wheel_log;
 
 pub use casebook::Casebook;

@@ -160,14 +160,20 @@ impl Casebook {
                 _ => 3,
             }
         };
-        let chosen = (pictures.iter().zip(&tables))
+        let mut choices: Vec<_> = (pictures.iter().zip(&tables))
             .filter_map(|(&p, rows)| Some((urgent(rows), choose(p, rows)?)))
-            .reduce(|best, next| if next.0 > best.0 { next } else { best });
+            .collect();
+        // Stable: of cams that are alike urgent the first.
+        choices.sort_by_key(|c| std::cmp::Reverse(c.0));
         let mut cautions = Vec::new();
-        let next_check = chosen.map(|(_, (check, which))| {
+        let mut choices = choices.into_iter();
+        let next_check = choices.next().map(|(first, mut choice)| {
+            choices
+                .filter(|(urgency, _)| *urgency == first)
+                .for_each(|(_, other)| choice.join(&other));
             cautions.push(DEFERENCE.to_owned());
-            cautions.extend(which.iter().map(|c| c.words().to_owned()));
-            check
+            cautions.extend(choice.cautions.iter().map(|c| c.words().to_owned()));
+            choice.check
         });
         let mut causes: Vec<CauseRow> = tables.into_iter().flatten().collect();
         // Stable: cams stay in the sheet's order.

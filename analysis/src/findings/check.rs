@@ -10,6 +10,7 @@ use super::caution::Caution::{
 };
 use super::picture::Picture;
 use super::{CauseRow, NextCheck, Standing};
+use crate::circuit::Condition;
 use crate::lead::Role;
 use crate::proof::{ProofState, Touch};
 use crate::snapshot::AgreementState;
@@ -54,7 +55,7 @@ const CHECKS: &[Check] = &[
         ],
         effort: 0,
         cautions: AT_THE_PIN,
-        applies: |p| lead_to_prove(p).is_some(),
+        applies: |p| lead_to_prove(p).is_some() && !p.is_of_the_part(),
     },
     Check {
         action: "",
@@ -125,14 +126,14 @@ const CHECKS: &[Check] = &[
     },
     Check {
         action: "Run the trial \"step and return\" and note the oil temperature: how quickly does it answer both ways?",
-        leaves: &[
-            &[AsCommanded, SupplyOrGround, BaseTiming, WheelOrSensor],
-            &[OilOrSluggish, Valve],
-        ],
+        leaves: &[&[AsCommanded, BaseTiming, WheelOrSensor], &[OilOrSluggish]],
         effort: 1,
         cautions: RUNNING,
         applies: |p| {
-            p.has_phaser() && !p.moves_wrongly() && p.trial(TrialKind::StepAndReturn).is_none()
+            p.has_phaser()
+                && !p.moves_wrongly()
+                && p.dossier.circuit.faults().next().is_none()
+                && p.trial(TrialKind::StepAndReturn).is_none()
         },
     },
     Check {
@@ -188,6 +189,13 @@ const CHECKS: &[Check] = &[
         effort: 2,
         cautions: AT_THE_PIN,
         applies: |p| p.has_phaser() && !p.leads.proven(Role::Current(p.cam())) && !current_known(p),
+    },
+    Check {
+        action: "Measure the drop from the controller's ground pin to battery negative with the valve driven: a drop leaves the ground, none leaves the driver.",
+        leaves: &[&[SupplyOrGround], &[WiringOrDriver]],
+        effort: 2,
+        cautions: AT_THE_PIN,
+        applies: |p| p.dossier.circuit.found(Condition::LowLevelHigh).is_some(),
     },
     Check {
         action: "Measure the valve's feed at its connector, against battery and with the valve driven: a drop leaves feed and ground.",
@@ -372,8 +380,29 @@ fn told_apart(check: &Check, remain: &[Cause]) -> Option<(Vec<Cause>, usize)> {
     (count > 1).then_some((all, count))
 }
 
+/// A check with its cautions.
+#[derive(Debug, Clone)]
+pub(super) struct Choice {
+    pub check: NextCheck,
+    pub cautions: &'static [Caution],
+}
+
+impl Choice {
+    /// The same check is the best for another cam too: one action for both.
+    pub fn join(&mut self, other: &Self) {
+        if self.check.action != other.check.action {
+            return;
+        }
+        self.check.cam = None;
+        let own = &mut self.check.separates;
+        own.extend(&other.check.separates);
+        own.sort_unstable();
+        own.dedup();
+    }
+}
+
 /// The check that best separates what remains of one cam's causes.
-pub(super) fn choose(p: Picture<'_>, rows: &[CauseRow]) -> Option<(NextCheck, &'static [Caution])> {
+pub(super) fn choose(p: Picture<'_>, rows: &[CauseRow]) -> Option<Choice> {
     let of = |standing| -> Vec<Cause> {
         (rows.iter())
             .filter(|r| r.standing == standing)
@@ -395,10 +424,18 @@ pub(super) fn choose(p: Picture<'_>, rows: &[CauseRow]) -> Option<(NextCheck, &'
         })
         .max_by(|a, b| a.0.cmp(&b.0).then(b.1.cmp(&a.1)))
         .map(|(_, i, all)| (i, all))?;
-    let check = NextCheck {
-        action: action(index, p),
-        separates,
-        cam: Some(p.cam()),
-    };
-    Some((check, CHECKS[index].cautions))
+    Some(Choice {
+        check: NextCheck {
+            action: action(index, p),
+            separates,
+            cam: Some(p.cam()),
+        },
+        cautions: CHECKS[index].cautions,
+    })
+}
+
+/// All actions that are worded here.
+#[cfg(test)]
+pub(super) fn every_action() -> impl Iterator<Item = &'static str> {
+    CHECKS.iter().map(|c| c.action)
 }

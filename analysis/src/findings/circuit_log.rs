@@ -144,9 +144,13 @@ pub(super) fn is_standing(condition: Condition) -> bool {
     )
 }
 
-/// Whether nothing of the command can reach the spool.
+/// Whether nothing of the command can reach the spool. A pin at ground may be one that is driven fully because the cam
+/// does not come.
 pub(super) fn is_without_power(condition: Condition) -> bool {
-    is_standing(condition) || condition == Condition::NoLoad
+    matches!(
+        condition,
+        Condition::StandsHigh | Condition::StandsBetween | Condition::NoLoad
+    )
 }
 
 /// The rows of the table that something wrong in a circuit belongs to.

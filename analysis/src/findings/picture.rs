@@ -1,6 +1,6 @@
 //! What the facts of one cam are drawn from: everything that was kept, and what of it may be relied upon.
 
-use super::circuit_log::is_without_power;
+use super::circuit_log::{is_standing, is_without_power};
 use super::dossier::Dossier;
 use super::episode::Episode;
 use super::lead_log::LeadLog;
@@ -88,10 +88,23 @@ impl<'a> Picture<'a> {
         !self.dossier.episodes.all.is_empty()
     }
 
-    /// Disagreements in which the command had power to move the cam.
+    /// Disagreements in which the command had power to move the cam, or in which it needed none: to rest it goes by
+    /// itself.
     pub fn hydraulic(self, state: AgreementState) -> impl Iterator<Item = &'a Episode> {
-        self.sound(state)
-            .filter(|e| !e.circuit.is_some_and(is_without_power))
+        self.sound(state).filter(move |e| {
+            state == AgreementState::OffRest || !e.circuit.is_some_and(is_without_power)
+        })
+    }
+
+    /// Stood in one place though driven both ways, at a time at which it was to move.
+    pub fn stands_still(self) -> bool {
+        let Some(stood) = self.dossier.motion.as_ref().and_then(|m| m.stood) else {
+            return false;
+        };
+        [AgreementState::NotFollowing, AgreementState::OffRest]
+            .into_iter()
+            .flat_map(|state| self.sound(state))
+            .any(|e| e.from <= stood.to && e.last >= stood.from)
     }
 
     /// Any disagreement that only valve, oil, phaser or the drive of the cams can explain.
@@ -191,6 +204,32 @@ impl<'a> Picture<'a> {
         self.has(AgreementState::NoPosition)
             || self.dossier.edges.are_apart()
             || self.dossier.edges.misfit > 1.0
+    }
+
+    /// Whether the command was missing at any time, relied upon or not.
+    pub fn command_was_missing(&self) -> bool {
+        let said = |e: &Episode| e.state == AgreementState::NoCommand;
+        let circuit = &self.dossier.circuit;
+        self.dossier.episodes.all.iter().any(said)
+            || !circuit.losses.is_empty()
+            || circuit.faults().any(|f| is_standing(f.condition))
+    }
+
+    /// Whether what a lead of this cam is in trouble for may as well be the part itself: the sensor fell silent, or the
+    /// command was lost, at a lead that had been proven. Then it is the part and the lead that are to be told apart.
+    pub fn is_of_the_part(self) -> bool {
+        let cam = self.cam();
+        let silent = self.has(AgreementState::NoPosition);
+        let lost = self.has(AgreementState::NoCommand) || !self.dossier.circuit.losses.is_empty();
+        let troubled = self.leads.of_cam(cam, self.has_phaser());
+        let mut troubled = troubled
+            .iter()
+            .filter(|s| s.trouble.is_some() || s.losses > 0)
+            .peekable();
+        troubled.peek().is_some()
+            && troubled.all(|s| {
+                (silent && s.role == Role::Cam(cam)) || (lost && s.role == Role::Command(cam))
+            })
     }
 
     /// Whether all alike are out by what exchanged wires of a crank sensor of two poles would shift them by: about

@@ -48,7 +48,7 @@ fn fault(p: Picture<'_>, what: &'static str, found: &Found) -> Fact {
     let others: Vec<Cause> = all().filter(|c| !named(c)).copied().collect();
     let several = p.dossier.circuit.faults().count() > 1;
     let mut fact = fact.supports(&possible, "that is what it looks like");
-    if !several && is_without_power(found.condition) {
+    if !several && is_without_power(found.condition) && !p.moves_wrongly() {
         fact = fact.contradicts(&others, "it would look different at the pin");
     }
     if is_without_power(found.condition) && !p.moves_wrongly() {
@@ -108,7 +108,7 @@ pub(super) fn command_pin(p: Picture<'_>) -> Fact {
         ),
     )
     .on([role]);
-    if p.dossier.circuit.losses.is_empty() && high > 0.0 {
+    if !p.command_was_missing() && high > 0.0 {
         fact.contradicts(&[Cause::NoCommand], "there is a command")
     } else {
         fact
@@ -141,7 +141,11 @@ pub(super) fn supply(p: Picture<'_>) -> Fact {
     .on([Role::Supply, Role::Command(p.cam())]);
     if sag.0 > DROP {
         fact
-    } else if p.dossier.circuit.found(Condition::Sound).is_some() && !p.moves_wrongly() {
+    } else if p.dossier.circuit.found(Condition::Sound).is_some()
+        && p.dossier.circuit.faults().next().is_none()
+        && !p.command_was_missing()
+        && !p.moves_wrongly()
+    {
         fact.contradicts(
             &[Cause::SupplyOrGround],
             "half a volt is usual, and the levels of the pin are in order",
@@ -200,8 +204,7 @@ pub(super) fn current(p: Picture<'_>) -> Fact {
     if let Some(at) = at {
         fact = fact.at(at);
     }
-    let lost = !circuit.losses.is_empty() || p.has(AgreementState::NoCommand);
-    if sound.is_some() && answers && !lost && circuit.faults().next().is_none() {
+    if sound.is_some() && answers && !p.command_was_missing() && circuit.faults().next().is_none() {
         fact.contradicts(
             &[Cause::NoCommand, Cause::WiringOrDriver],
             "the command reaches the coil",

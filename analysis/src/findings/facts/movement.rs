@@ -65,15 +65,13 @@ pub(super) fn when_driven(p: Picture<'_>) -> Fact {
         if p.hydraulic(AgreementState::NotFollowing).next().is_some() {
             fact = fact.supports(&HYDRAULIC, "driven and not moved");
         }
-        let stood = motion
-            .stood
-            .filter(|s| stuck.iter().any(|e| e.from <= s.to && e.last >= s.from));
-        return match stood {
-            Some(_) => fact.contradicts(
+        return if p.stands_still() {
+            fact.contradicts(
                 &PLACE,
                 "it stood in one place though driven both ways; a cam out of time still moves",
-            ),
-            None => fact,
+            )
+        } else {
+            fact
         };
     }
     if let Some(text) = unreliable(p, AgreementState::NotFollowing) {
@@ -104,7 +102,11 @@ pub(super) fn when_driven(p: Picture<'_>) -> Fact {
     )
     .at(motion.out.last.max(motion.back.last))
     .on(leads);
-    let fact = fact.contradicts(&[Cause::NoCommand], "what moves it is its command");
+    let fact = if p.command_was_missing() {
+        fact
+    } else {
+        fact.contradicts(&[Cause::NoCommand], "what moves it is its command")
+    };
     if !p.moves_wrongly() {
         let fact = fact.contradicts(
             &[Cause::PhaserStuck, Cause::Valve],

@@ -60,11 +60,8 @@ pub(super) fn return_to_rest(p: Picture<'_>) -> Fact {
         "commanded to rest it has to be there",
     );
     let stuck = p.has(AgreementState::NotFollowing);
-    if let Some(back) = p
-        .rested_at_reference_after(first.decided)
-        .filter(|r| r.anew)
-    {
-        let _ = back;
+    let back = p.rested_at_reference_after(first.decided);
+    if back.is_some_and(|r| r.anew) {
         fact = fact.contradicts(
             &PLACE,
             "it came back to its reference later; what has slipped does not",
@@ -92,11 +89,10 @@ pub(super) fn return_to_rest(p: Picture<'_>) -> Fact {
                 "it moves, and comes back to the same place each time",
             );
     }
-    fact = fact.supports(
-        &[Cause::PhaserStuck, Cause::Valve],
-        "a phaser or a spool that does not let go does that",
-    );
-    fact
+    fact.supports(
+        &HYDRAULIC,
+        "a phaser or a spool that does not let go does that, or oil that does not push it back",
+    )
 }
 
 /// Base timing.
@@ -113,7 +109,7 @@ pub(super) fn against_reference(p: Picture<'_>) -> Fact {
         }
     };
     if let Some((at, text)) = moved
-        && !p.has(AgreementState::NotFollowing)
+        && !p.stands_still()
     {
         return Fact::new(WHAT, text)
             .at(at)
@@ -160,7 +156,7 @@ pub(super) fn against_reference(p: Picture<'_>) -> Fact {
         return fact;
     }
     let fact = fact.contradicts(&[Cause::AsCommanded], "it does not rest on its reference");
-    if p.has(AgreementState::NotFollowing) {
+    if p.stands_still() {
         // What stands still rests nowhere.
         return fact;
     }

@@ -32,12 +32,11 @@ pub(super) fn leads(p: Picture<'_>) -> Fact {
             .supports(&[Cause::LeadFault], "nothing else is told through it");
     }
     let lost: Vec<_> = all.iter().filter(|s| s.losses > 0).collect();
-    if let Some(first) = lost.first() {
+    if !lost.is_empty() {
         let words: Vec<String> = lost
             .iter()
             .map(|s| format!("{} was lost {} times and came back", s.role, s.losses))
             .collect();
-        let _ = first;
         return Fact::new(WHAT, words.join("; ")).on(roles).supports(
             &[Cause::LeadFault],
             "a lead that slips does that, and so does a sensor that drops out",
