@@ -307,6 +307,27 @@ impl Channel {
             .map(|e| self.calibration.value(e.mean))
     }
 
+    /// Means at the tip of the last `slices`, oldest first.
+    pub fn means(&self, slices: usize) -> Vec<f64> {
+        let means = self.slices.means(slices);
+        means.map(|m| self.calibration.value(m)).collect()
+    }
+
+    /// Lowest and highest value at the tip of each of the last `slices`, oldest first.
+    pub fn spans(&self, slices: usize) -> impl Iterator<Item = [f64; 2]> {
+        self.slices.spans(slices).map(|span| {
+            let [a, b] = span.map(|x| self.calibration.value(f64::from(x)));
+            [a.min(b), a.max(b)]
+        })
+    }
+
+    /// The least and the greatest value that the input can show at the tip.
+    pub fn ends(&self) -> [f64; 2] {
+        let (lowest, highest) = self.calibration.ends();
+        let [a, b] = [lowest, highest].map(|x| self.calibration.value(f64::from(x)));
+        [a.min(b), a.max(b)]
+    }
+
     /// Lowest and highest value at the tip over the last `slices`.
     pub fn range(&self, slices: usize) -> Option<[f64; 2]> {
         self.slices.extent(slices).map(|e| {

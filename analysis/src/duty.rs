@@ -134,6 +134,11 @@ impl DutyMeter {
         })
     }
 
+    /// The periods of the last 0.3 s, oldest first.
+    pub fn periods(&self) -> impl DoubleEndedIterator<Item = &Period> {
+        self.periods.iter()
+    }
+
     /// Whether no edge came for longer than any valve's two periods.
     pub fn is_still(&self, now: SampleTime) -> bool {
         self.last_edge

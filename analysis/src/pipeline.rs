@@ -11,7 +11,7 @@ use crate::edge::Edge;
 use crate::engine::EngineSheet;
 use crate::history::{self, History};
 use crate::lead::{CamId, LeadPlan, Role};
-use crate::proof::LeadProof;
+use crate::proof::{LeadProof, Prover};
 use crate::ripple::Ripple;
 use crate::rotation::{Revolution, Rotation, SheetError};
 use crate::series::Series;
@@ -81,6 +81,7 @@ pub struct Pipeline {
     ripple: Ripple,
     judges: Vec<Judge>,
     inquiry: inquiry::Inquiry,
+    prover: Prover,
     proofs: Vec<LeadProof>,
     history: History,
     counts: Counts,
@@ -134,6 +135,7 @@ impl Pipeline {
         let auditions = channels.iter().map(|c| audition(c, sheet, rate)).collect();
         let proofs = plan.leads.iter().map(proving::unproven).collect();
         let scouts = proposals::Scouts::new(sheet);
+        let prover = Prover::new(sheet, channels.len());
         Ok(Self {
             rate,
             slice: slice_length(rate),
@@ -151,6 +153,7 @@ impl Pipeline {
                 .iter()
                 .map(|c| Judge::new(c, sheet.idle.low, rate))
                 .collect(),
+            prover,
             proofs,
             history: History::default(),
             counts: Counts::default(),
@@ -268,6 +271,7 @@ impl Pipeline {
                 | Role::Pressure
                 | Role::Spare => {}
             }
+            self.prover.hear(i, &self.edges);
             self.edges.clear();
             self.periods.clear();
         }
@@ -336,6 +340,7 @@ impl Pipeline {
         self.channels.iter_mut().for_each(Channel::gap);
         self.judges.iter_mut().for_each(Judge::gap);
         self.inquiry.gap();
+        self.prover.gap();
         let seconds = (to - from) as f64 / self.rate.0;
         self.note(
             SampleTime(from as f64),

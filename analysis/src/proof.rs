@@ -1,318 +1,400 @@
 //! The lead proof: does each lead show what its role should show, and if not, what to try.
+//!
+//! Each role is looked at by itself ([`crank`], [`cam`], [`command`], [`supply`], [`current`]); leads that show each
+//! other's signal are found by comparing them ([`exchange`]), and a missing ground by what they have in common
+//! ([`ground`]). What one look sees becomes a state only when it lasts or cannot pass ([`standing`]).
 
 use crate::channel::Channel;
+use crate::edge::Edge;
+use crate::engine::EngineSheet;
 use crate::lead::{CamId, Role};
+use crate::pattern::Pattern;
 use crate::reading::Reading;
+use crate::readings;
+use crate::recognise::Recognition;
 use crate::rotation::Rotation;
 use crate::snapshot::Sync;
-use crate::units::{Hertz, SampleTime, Seconds};
+use crate::units::{Hertz, SampleTime};
+use crate::wheel::Wheel;
+use std::sync::Arc;
 
+mod cam;
+mod command;
+mod crank;
+mod current;
+mod ear;
+mod exchange;
+mod ground;
 mod lead_proof;
+mod levels;
+mod mains;
+mod standing;
+mod supply;
+mod touch;
 
 pub use lead_proof::{LeadProof, Mistake, ProofState, Touch, bears};
+
+use ear::Ear;
+use exchange::Exchange;
+use mains::Hum;
+use standing::{Seen, Standing};
+use touch::TouchTest;
 
 /// A lead within this of zero volts on average, and ...
 const SILENT_MEAN: f64 = 0.15;
 /// ... moving by no more than this shows nothing but hum and noise (common practice, from memory).
 const SILENT_SWING: f64 = 0.6;
+/// A lead that moves by more is silent, too, when mains hum makes up this share of it and it swings about zero: what
+/// touches nothing picks up a volt or two (from memory), more beside a fluorescent lamp.
+const HUM_SHARE: f64 = 0.85;
+/// Hum about zero may be off it by this part of its amplitude: half a period more on one side of the window.
+const HUM_MEAN: f64 = 0.1;
 /// A switched pin's low level lies below this: driver and wire drop under a volt at 2 A (TLE8104E data sheet), plus margin.
 pub const GROUND: f64 = 1.5;
 /// Supply of a 12 V system, cranking to overcharged.
 const SUPPLY: [f64; 2] = [9.0, 16.0];
-/// An edge within this time means that it switches.
-const RECENT: f64 = 0.5;
-/// Slices of the last second.
-const SECOND: usize = 200;
 
-/// What is known beside the lead itself.
-#[derive(Debug, Clone, Copy)]
-pub struct Surroundings<'a> {
+/// A lead that shows nothing but hum.
+pub fn is_silent(channel: &Channel, slices: usize) -> bool {
+    let (Some(mean), Some([low, high])) = (channel.mean(slices), channel.range(slices)) else {
+        return false;
+    };
+    if mean.abs() < SILENT_MEAN && high - low < SILENT_SWING {
+        return true;
+    }
+    is_hum(channel, slices)
+}
+
+/// A lead that swings about zero as the mains does.
+fn is_hum(channel: &Channel, slices: usize) -> bool {
+    let Some(mean) = channel.mean(slices) else {
+        return false;
+    };
+    Hum::of(&channel.means(slices)).is_some_and(|hum| {
+        hum.share > HUM_SHARE && hum.volts > 0.03 && mean.abs() < SILENT_MEAN + HUM_MEAN * hum.volts
+    })
+}
+
+/// What is known beside the leads themselves.
+pub(crate) struct Scene<'a> {
     /// Now.
     pub at: SampleTime,
     /// Samples per second.
     pub rate: Hertz,
     /// Crank and cams.
     pub rotation: &'a Rotation,
-    /// Cams of the sheet, in its order.
-    pub cams: &'a [CamId],
+    /// The engine.
+    pub sheet: &'a EngineSheet,
+    /// All channels.
+    pub channels: &'a [Channel],
+    /// What each was heard to be.
+    pub heard: Vec<Option<Arc<Recognition>>>,
     /// Whether the crank has been followed long enough for a fitting cam to have told the cycle.
     pub settled: bool,
-    /// Supply, if a lead shows it.
-    pub supply: Option<f64>,
+    /// Seconds for which the crank has been followed without a break.
+    pub followed: f64,
+    /// Patterns of the sheet's cams, its wheel, and the last edges of each channel.
+    patterns: &'a [Pattern],
+    wheel: Option<&'a Wheel>,
+    ears: &'a [Ear],
+    /// Whole crank revolutions since then.
+    turns: u64,
+    /// Supply, from a lead that is proven.
+    supply: Option<f64>,
+    /// Whether cam edges come.
+    cams_move: bool,
 }
 
-/// A lead that shows nothing but hum.
-pub fn is_silent(channel: &Channel, slices: usize) -> bool {
-    match (channel.mean(slices), channel.range(slices)) {
-        (Some(mean), Some([low, high])) => mean.abs() < SILENT_MEAN && high - low < SILENT_SWING,
-        _ => false,
+impl Scene<'_> {
+    fn channel(&self, role: Role) -> Option<&Channel> {
+        self.channels.iter().find(|c| c.role == role)
+    }
+
+    fn cam(&self, id: CamId) -> Option<usize> {
+        self.sheet.cams.iter().position(|c| c.cam == id)
+    }
+
+    /// Engine speed, as well as it is known.
+    fn rpm(&self) -> Option<f64> {
+        self.rotation.speed(readings::WINDOW).any().map(|v| v.0)
+    }
+
+    /// Widest part of a cam's pattern without an edge, crank degrees.
+    fn widest(&self, k: usize) -> f64 {
+        let mut angles: Vec<f64> = (self.patterns[k].edges.iter()).map(|e| e.angle).collect();
+        angles.sort_by(f64::total_cmp);
+        let turn = angles.first().map_or(720.0, |a| a + 720.0);
+        let next = angles.iter().skip(1).copied().chain([turn]);
+        angles
+            .iter()
+            .zip(next)
+            .map(|(a, b)| b - a)
+            .fold(0.0, f64::max)
     }
 }
 
-/// The proof of a lead. `duty` is that of the command the lead belongs to, percent.
-pub fn prove(channel: &Channel, s: Surroundings<'_>, duty: Option<f64>) -> LeadProof {
-    if channel.slices.is_empty() {
-        return LeadProof::plain(ProofState::Silent, "no samples yet".to_owned());
-    }
-    let (state, note) = match channel.role {
-        Role::Crank => crank(channel, s),
-        Role::Cam(_) => cam(channel, s),
-        Role::Command(_) => command(channel, s),
-        Role::Current(_) => current(channel, duty),
-        Role::StarterCurrent => starter(channel),
-        Role::Supply => supply(channel),
-        Role::Pressure => pressure(channel),
-        Role::Spare => (ProofState::Spare, String::new()),
-    };
-    LeadProof::plain(state, note)
+/// One channel as its role looks at it.
+struct Site<'a> {
+    channel: &'a Channel,
+    ear: &'a Ear,
+    heard: Option<&'a Recognition>,
+    /// Role whose signal it shows instead of its own.
+    shows: Option<Role>,
+    /// Whether cam edges fit their own pattern.
+    fits: bool,
+    /// Whole crank revolutions for which they have.
+    turns: u64,
+    /// Whether it was touched to ground and supply, and not been silent for long since.
+    is_touched: bool,
 }
 
-fn recently(channel: &Channel, s: Surroundings<'_>) -> bool {
-    channel
-        .last_edge
-        .is_some_and(|at| s.at.since(at, s.rate).0 < RECENT)
-}
-
-fn gone(channel: &Channel, s: Surroundings<'_>, place: &str) -> String {
-    match channel.last_edge.filter(|_| channel.proven) {
-        Some(at) => format!(
-            "worked until {:.0} s ago; check that it has not slipped off the {place}",
-            s.at.since(at, s.rate).0
-        ),
-        None => format!("no signal; check that it is on the {place}, and its ground"),
+impl Site<'_> {
+    fn is_hum(&self) -> bool {
+        is_hum(self.channel, 100)
     }
 }
 
-fn crank(channel: &Channel, s: Surroundings<'_>) -> (ProofState, String) {
-    match s.rotation.sync() {
-        Sync::Cycle | Sync::Revolution => proven_unless_doubtful(channel, s),
-        _ if recently(channel, s) && !is_silent(channel, SECOND) => (
-            ProofState::Doubtful,
-            "teeth, but not the pattern of the sheet; check wheel, polarity and place".to_owned(),
-        ),
-        Sync::Searching | Sync::Stopped => match channel.range(SECOND) {
-            Some([low, high]) if high - low > SILENT_SWING => (
-                ProofState::Doubtful,
-                format!("moves between {low:.1} and {high:.1} V, no teeth; engine turning?"),
-            ),
-            _ if channel.proven => (
-                ProofState::Silent,
-                format!("{}, or the engine stands", gone(channel, s, "sensor pin")),
-            ),
-            _ => (
-                ProofState::Silent,
-                "no signal; engine turning, lead on the sensor pin?".to_owned(),
-            ),
-        },
-    }
+/// What is kept of one channel from look to look.
+#[derive(Debug, Clone)]
+struct Known {
+    standing: Standing,
+    touched: bool,
+    /// Crank revolutions when its edges began to fit.
+    fits_since: Option<u64>,
+    sag: supply::Sag,
 }
 
-/// A lead that fits is proven, unless its signal is of a kind that may fit by chance or be timed badly.
-fn proven_unless_doubtful(channel: &Channel, s: Surroundings<'_>) -> (ProofState, String) {
-    let note = s.rotation.note(channel.role);
-    match channel.quality().doubt {
-        Some(doubt) => (
-            ProofState::Doubtful,
-            format!("{note}, but {}", doubt.words()),
-        ),
-        None => (ProofState::Proven, note),
-    }
+/// Proves all leads, ten times a second.
+#[derive(Debug, Clone)]
+pub(crate) struct Prover {
+    patterns: Vec<Pattern>,
+    wheel: Option<Wheel>,
+    ears: Vec<Ear>,
+    known: Vec<Known>,
+    /// Crank revolutions when it began to be followed.
+    followed_since: Option<u64>,
+    test: Option<(Role, TouchTest)>,
 }
 
-fn cam(channel: &Channel, s: Surroundings<'_>) -> (ProofState, String) {
-    let turning = s.rotation.sync() != Sync::Stopped;
-    if recently(channel, s) {
-        return if fits(channel, s) {
-            proven_unless_doubtful(channel, s)
-        } else if s.settled {
-            (
-                ProofState::Doubtful,
-                "edges do not fit the sheet; leads swapped, or another engine?".to_owned(),
-            )
-        } else {
-            (
-                ProofState::Doubtful,
-                "switches; the crank does not tell yet whether it fits".to_owned(),
-            )
+impl Prover {
+    pub fn new(sheet: &EngineSheet, channels: usize) -> Self {
+        let known = Known {
+            standing: Standing::new(LeadProof::silent("no samples yet", "")),
+            touched: false,
+            fits_since: None,
+            sag: supply::Sag::default(),
         };
-    }
-    if is_silent(channel, SECOND / 4) {
-        return (ProofState::Silent, gone(channel, s, "signal pin"));
-    }
-    let level = channel.mean(SECOND / 4).unwrap_or(0.0);
-    let hint = if turning {
-        "no edges while the crank turns"
-    } else {
-        "engine not turning"
-    };
-    (
-        ProofState::Doubtful,
-        format!("stands at {level:.1} V, {hint}"),
-    )
-}
-
-/// Whether the measured windows are there: the cam decoder only reports those that fit the sheet.
-fn fits(channel: &Channel, s: Surroundings<'_>) -> bool {
-    let Role::Cam(id) = channel.role else {
-        return false;
-    };
-    s.cams
-        .iter()
-        .position(|&c| c == id)
-        .is_some_and(|k| matches!(s.rotation.phase(k), Reading::Valid(_) | Reading::Stale(..)))
-}
-
-fn command(channel: &Channel, s: Surroundings<'_>) -> (ProofState, String) {
-    let Some(meter) = channel.meter() else {
-        return (ProofState::Doubtful, String::new());
-    };
-    if let Some(duty) = meter.duty(s.at, Seconds(0.2)) {
-        let [low, high] = channel.states().unwrap_or([0.0, 0.0]);
-        let settled = meter
-            .high(s.at, Seconds(0.2))
-            .map_or(high, |raw| channel.calibration.value(raw));
-        let figures = format!("{:.0} Hz, {:.0} %", duty.frequency.0, duty.duty.0);
-        if low.abs() > GROUND {
-            return (
-                ProofState::Doubtful,
-                format!("{figures}, but its low level is {low:.1} V"),
-            );
+        Self {
+            patterns: sheet.cams.iter().map(Pattern::new).collect(),
+            wheel: Wheel::parse(&sheet.crank.wheel).ok(),
+            ears: vec![Ear::default(); channels],
+            known: vec![known; channels],
+            followed_since: None,
+            test: None,
         }
-        let fits = s
-            .supply
-            .map_or((SUPPLY[0]..SUPPLY[1] + 50.0).contains(&settled), |v| {
-                settled > v - 1.5
-            });
-        return if fits {
-            (ProofState::Proven, figures)
-        } else {
-            (
-                ProofState::Doubtful,
-                format!(
-                    "{figures}, but off it is only {settled:.1} V{}",
-                    hint(settled, s.supply)
-                ),
-            )
+    }
+
+    /// Edges of a channel.
+    pub fn hear(&mut self, channel: usize, edges: &[Edge]) {
+        self.ears[channel].push(edges);
+    }
+
+    /// Samples were lost.
+    pub fn gap(&mut self) {
+        self.ears.iter_mut().for_each(Ear::gap);
+    }
+
+    /// Asks for the touch test of one lead; another under way ends.
+    pub fn ask_touch(&mut self, role: Role) {
+        self.test = Some((role, TouchTest::default()));
+    }
+
+    /// Ends the touch test; one that was not done proves nothing.
+    pub fn end_touch(&mut self) {
+        self.test = None;
+    }
+
+    /// Whether the lead's own signal, or a touch, has shown what it carries, and it has not been silent for long since.
+    pub fn is_known(&self, channel: usize) -> bool {
+        let known = &self.known[channel];
+        known.standing.is_known() || known.touched
+    }
+
+    /// Looks at every channel.
+    pub fn look(&mut self, mut view: View<'_>) -> Vec<LeadProof> {
+        let heard = std::mem::take(&mut view.heard);
+        let (patterns, ears) = (
+            std::mem::take(&mut self.patterns),
+            std::mem::take(&mut self.ears),
+        );
+        let wheel = self.wheel.take();
+        let scene = self.scene(&view, heard, &patterns, wheel.as_ref(), &ears);
+        let proofs = self.judge(&scene);
+        (self.patterns, self.ears, self.wheel) = (patterns, ears, wheel);
+        proofs
+    }
+
+    fn scene<'a>(
+        &mut self,
+        view: &View<'a>,
+        heard: Vec<Option<Arc<Recognition>>>,
+        patterns: &'a [Pattern],
+        wheel: Option<&'a Wheel>,
+        ears: &'a [Ear],
+    ) -> Scene<'a> {
+        let turned = view.rotation.revolutions();
+        let is_followed = matches!(view.rotation.sync(), Sync::Revolution | Sync::Cycle);
+        let since = *self.followed_since.get_or_insert(turned);
+        if !is_followed {
+            self.followed_since = None;
+        }
+        let proven = |(c, k): (&Channel, &Known)| {
+            c.role == Role::Supply && k.standing.state() == ProofState::Proven
         };
+        let supply = (view.channels.iter().zip(&self.known))
+            .find(|pair| proven(*pair))
+            .and_then(|(c, _)| readings::supply(Some(c)).valid());
+        // Two edges within the time that a slow starter takes for a turn of the cam.
+        let from = view.at.0 - 0.5 * view.rate.0;
+        let cams_move = (view.channels.iter().zip(ears))
+            .any(|(c, ear)| matches!(c.role, Role::Cam(_)) && ear.since(from) >= 2);
+        Scene {
+            at: view.at,
+            rate: view.rate,
+            rotation: view.rotation,
+            sheet: view.sheet,
+            channels: view.channels,
+            heard,
+            settled: view.settled,
+            followed: view.followed,
+            patterns,
+            wheel,
+            ears,
+            turns: turned - since,
+            supply: supply.map(|v| v.0),
+            cams_move,
+        }
     }
-    if !meter.is_still(s.at) {
-        return (ProofState::Doubtful, "measuring".to_owned());
+
+    fn judge(&mut self, scene: &Scene<'_>) -> Vec<LeadProof> {
+        let now = scene.at.seconds(scene.rate).0;
+        let exchange = Exchange::look(scene);
+        let floats = ground::floats(scene);
+        (0..scene.channels.len())
+            .map(|i| {
+                let channel = &scene.channels[i];
+                let stage = self.touch(channel, scene.supply);
+                let known = &mut self.known[i];
+                if stage == Some(Touch::Done) {
+                    known.touched = true;
+                }
+                if channel.slices.is_empty() {
+                    return LeadProof::silent("no samples yet", "");
+                }
+                let site = known.site(i, scene, &exchange);
+                let mut seen = known.see(&site, scene);
+                if let Some(what) = floats.as_ref().filter(|_| is_grounded(channel.role)) {
+                    let proof = LeadProof::doubtful(
+                        what.clone(),
+                        "Clip the scope's ground to the engine's; keep it on.",
+                    );
+                    seen = Seen::firm(proof.by(Mistake::NoGround));
+                }
+                // In the hand a lead shows neither its pin nor that it has slipped off.
+                if matches!(stage, Some(Touch::ToGround | Touch::ToSupply)) {
+                    seen = Seen::firm(in_hand(stage));
+                }
+                known.standing.settle(seen, now);
+                known.touched &= stage.is_some() || !known.standing.was_silent_long();
+                LeadProof {
+                    touch: stage,
+                    ..known.standing.shown().clone()
+                }
+            })
+            .collect()
     }
-    let level = channel.mean(SECOND / 10).unwrap_or(0.0);
-    if is_silent(channel, SECOND / 10) {
-        return (
-            ProofState::Silent,
-            format!("{level:.1} V: {}", gone(channel, s, "control-side pin")),
-        );
+
+    fn touch(&mut self, channel: &Channel, supply: Option<f64>) -> Option<Touch> {
+        let (_, test) = self
+            .test
+            .as_mut()
+            .filter(|(role, _)| *role == channel.role)?;
+        Some(test.look(channel, supply))
     }
-    let seen = match meter.last_edge().filter(|_| channel.proven) {
-        Some(at) => format!("last switched {:.0} s ago", s.at.since(at, s.rate).0),
-        None => "not yet seen to switch".to_owned(),
-    };
-    (
-        ProofState::Doubtful,
-        format!("stands at {level:.1} V; {seen}"),
+}
+
+/// What the pipeline shows the prover.
+pub(crate) struct View<'a> {
+    pub at: SampleTime,
+    pub rate: Hertz,
+    pub rotation: &'a Rotation,
+    pub sheet: &'a EngineSheet,
+    pub channels: &'a [Channel],
+    pub heard: Vec<Option<Arc<Recognition>>>,
+    pub settled: bool,
+    pub followed: f64,
+}
+
+/// Roles whose signal is a voltage against the scope's ground.
+fn is_grounded(role: Role) -> bool {
+    matches!(
+        role,
+        Role::Crank | Role::Cam(_) | Role::Command(_) | Role::Supply
     )
 }
 
-/// What explains an off level that is too low.
-fn hint(settled: f64, supply: Option<f64>) -> &'static str {
-    let ten = settled * 10.0;
-    let tenth = supply.map_or((SUPPLY[0]..=SUPPLY[1]).contains(&ten), |v| {
-        (ten - v).abs() < 0.15 * v
-    });
-    if tenth {
-        ", a tenth of the supply; is the probe 10:1 and the factor 1?"
-    } else {
-        "; is the lead on the control-side pin?"
-    }
-}
-
-fn supply(channel: &Channel) -> (ProofState, String) {
-    let mean = channel.mean(SECOND / 5).unwrap_or(0.0);
-    let within = |v: f64| (SUPPLY[0]..=SUPPLY[1]).contains(&v);
-    if within(mean) {
-        return (ProofState::Proven, format!("{mean:.1} V"));
-    }
-    if mean.abs() < 0.5 {
-        return (
-            ProofState::Silent,
-            format!("{mean:.1} V: no supply, or the lead is off; try the battery first"),
-        );
-    }
-    if within(mean * 10.0) {
-        return (
-            ProofState::Doubtful,
-            format!("{mean:.2} V: a tenth of a supply; is the probe 10:1 and the factor 1?"),
-        );
-    }
-    if within(mean / 10.0) {
-        return (
-            ProofState::Doubtful,
-            format!("{mean:.0} V: ten supplies; is the probe 1:1 and the factor 10?"),
-        );
-    }
-    (
-        ProofState::Doubtful,
-        format!("{mean:.1} V is no 12 V supply"),
-    )
-}
-
-fn current(channel: &Channel, duty: Option<f64>) -> (ProofState, String) {
-    let mean = channel.mean(SECOND).unwrap_or(0.0);
-    // A clamp's own drift is some tens of milliamperes (common practice, from memory).
-    if mean < -0.1 {
-        return (
-            ProofState::Doubtful,
-            format!("{mean:.2} A: turn the clamp round, or zero it"),
-        );
-    }
-    if mean > 0.05 {
-        return (ProofState::Proven, format!("{mean:.2} A"));
-    }
-    let peak = channel.range(SECOND).map_or(0.0, |[_, high]| high);
-    match duty {
-        // A valve of 10 Ω carries 0.2 A at 30 % and more (common practice, from memory).
-        Some(duty) if duty > 30.0 && peak < 0.15 => (
-            ProofState::Silent,
-            format!(
-                "{mean:.2} A at {duty:.0} %: is the clamp closed around one wire of this valve?"
-            ),
-        ),
-        _ if channel.proven => (ProofState::Proven, format!("{mean:.2} A")),
-        _ => (
-            ProofState::Doubtful,
-            format!("{mean:.2} A; the valve is not driven yet"),
+fn in_hand(stage: Option<Touch>) -> LeadProof {
+    match stage {
+        Some(Touch::ToSupply) => {
+            LeadProof::doubtful("ground seen", "Touch it to the supply and hold it still.")
+        }
+        _ => LeadProof::doubtful(
+            "to be touched to ground",
+            "Touch it to ground and hold it still.",
         ),
     }
 }
 
-/// Current that only a turning starter draws, amperes: it draws 80 to 200 A, all else on that cable
-/// some tens (both from memory).
-const STARTER_LEAST: f64 = 50.0;
-
-fn starter(channel: &Channel) -> (ProofState, String) {
-    let mean = channel.mean(SECOND / 5).unwrap_or(0.0);
-    if mean < -STARTER_LEAST {
-        let text = format!("{mean:.0} A: turn the clamp round, or zero it");
-        return (ProofState::Doubtful, text);
+impl Known {
+    fn site<'a>(&mut self, i: usize, scene: &'a Scene<'_>, exchange: &Exchange) -> Site<'a> {
+        let channel = &scene.channels[i];
+        let fits = exchange.fits[i];
+        let turned = scene.rotation.revolutions();
+        let has_phase = match channel.role {
+            Role::Cam(id) => scene.cam(id).is_some_and(|k| {
+                matches!(
+                    scene.rotation.phase(k),
+                    Reading::Valid(_) | Reading::Stale(..)
+                )
+            }),
+            _ => false,
+        };
+        if !(fits || has_phase) {
+            self.fits_since = None;
+        }
+        let since = *self.fits_since.get_or_insert(turned);
+        Site {
+            channel,
+            ear: &scene.ears[i],
+            heard: scene.heard[i].as_deref(),
+            shows: exchange.shows[i],
+            fits,
+            turns: turned - since,
+            is_touched: self.touched,
+        }
     }
-    if mean > STARTER_LEAST || channel.proven {
-        return (ProofState::Proven, format!("{mean:.0} A"));
-    }
-    let text = format!("{mean:.0} A; the starter has not turned yet");
-    (ProofState::Doubtful, text)
-}
 
-fn pressure(channel: &Channel) -> (ProofState, String) {
-    let [low, high] = channel.range(SECOND).unwrap_or([0.0, 0.0]);
-    // A cranking cylinder swings by several bar; the intake stroke alone by tens of kilopascals.
-    if high - low > 50.0 {
-        (ProofState::Proven, format!("{low:.0} to {high:.0} kPa"))
-    } else {
-        (
-            ProofState::Doubtful,
-            format!("steady at {low:.0} kPa; engine turning?"),
-        )
+    fn see(&mut self, site: &Site<'_>, scene: &Scene<'_>) -> Seen {
+        let standing = &self.standing;
+        match site.channel.role {
+            Role::Crank => crank::look(site, scene, standing),
+            Role::Cam(id) => cam::look(site, scene, standing, id),
+            Role::Command(id) => command::look(site, scene, standing, id),
+            Role::Current(id) => current::look(site, scene, standing, id),
+            Role::StarterCurrent => current::starter(site, standing),
+            Role::Supply => supply::look(site, scene, standing, &mut self.sag),
+            Role::Pressure => current::pressure(site, standing),
+            Role::Spare => Seen::idle(LeadProof::plain(ProofState::Spare, String::new())),
+        }
     }
 }

@@ -145,7 +145,12 @@ pub fn command_view(
         return CommandView::Measuring;
     }
     if mean >= GROUND {
-        return CommandView::Stands(Volts(mean), since);
+        // A pin that stands is explained only on a lead that was seen to swing or was touched.
+        return if doubtful {
+            CommandView::Doubtful
+        } else {
+            CommandView::Stands(Volts(mean), since)
+        };
     }
     let flows = clamp.and_then(|c| c.mean(WINDOW_SLICES / 2)).unwrap_or(0.0) > FLOWS;
     // Current in the coil, or the drop of a loaded driver on a lead seen to work: full drive.

@@ -165,6 +165,14 @@ pub struct Recognition {
 }
 
 impl Recognition {
+    /// Whether the likeliest wheel, not merely guessed, gives the same intervals as `wheel`.
+    pub(crate) fn shows(&self, wheel: &Wheel) -> bool {
+        let is_told = self.certainty >= Certainty::Likely;
+        (self.wheel()).is_some_and(|seen| {
+            is_told && evidence::Pattern::of(seen).is_like(&evidence::Pattern::of(wheel))
+        })
+    }
+
     /// The likeliest wheel.
     pub fn wheel(&self) -> Option<&Wheel> {
         self.candidates.first().map(|c| &c.wheel)

@@ -72,6 +72,18 @@ impl Slices {
         })
     }
 
+    /// Means of the last `slices`, oldest first.
+    pub fn means(&self, slices: usize) -> impl Iterator<Item = f64> {
+        let from = self.kept.len().saturating_sub(slices);
+        self.kept.iter().skip(from).map(|s| s.sum / s.n)
+    }
+
+    /// Lowest and highest sample of each of the last `slices`, oldest first.
+    pub fn spans(&self, slices: usize) -> impl Iterator<Item = [i16; 2]> {
+        let from = self.kept.len().saturating_sub(slices);
+        self.kept.iter().skip(from).map(|s| [s.low, s.high])
+    }
+
     /// Whether no slice is held.
     pub fn is_empty(&self) -> bool {
         self.kept.is_empty()

@@ -3,7 +3,7 @@
 use super::{Pipeline, STALE};
 use crate::lead::{CamId, Role};
 use crate::observation::{CommandView, EngineView, Observation, PositionView};
-use crate::proof::{self, ProofState};
+use crate::proof;
 use crate::reading::{Reading, Why};
 use crate::readings;
 use crate::sentence::Reason;
@@ -25,7 +25,8 @@ impl Pipeline {
                 .any()
                 .map_or(EngineView::Revolution, EngineView::Cycle),
         };
-        let supply = readings::steady_supply(self.channel(Role::Supply));
+        let supply = (self.channel(Role::Supply)).filter(|_| self.bears(Role::Supply));
+        let supply = readings::steady_supply(supply);
         let mut looks = Vec::with_capacity(self.judges.len());
         for k in 0..self.judges.len() {
             let id = self.cam_ids[k];
@@ -68,12 +69,20 @@ impl Pipeline {
         if at.since(since, self.rate).0 > STALE {
             return if proof::is_silent(channel, readings::WINDOW_SLICES) {
                 PositionView::Silent
+            } else if !self.bears(Role::Cam(self.cam_ids[k])) {
+                PositionView::Unknown(Reason::CamUnproven)
             } else {
                 let level = channel.mean(readings::WINDOW_SLICES).map(Volts);
                 PositionView::NoEdges(since, level)
             };
         }
         match self.rotation.phase(k) {
+            Reading::Valid(_) | Reading::Stale(..) if !self.bears(Role::Crank) => {
+                PositionView::Unknown(Reason::CrankUnproven)
+            }
+            Reading::Valid(_) | Reading::Stale(..) if !self.bears(Role::Cam(self.cam_ids[k])) => {
+                PositionView::Unknown(Reason::CamUnproven)
+            }
             Reading::Valid(phase) | Reading::Stale(phase, _) => PositionView::Phase(phase),
             Reading::Suspect(_, why) | Reading::Missing(why) => PositionView::Unknown(match why {
                 Why::PatternMismatch => Reason::PatternMismatch,
@@ -94,7 +103,7 @@ impl Pipeline {
             self.rate,
             self.channel(Role::Command(id)),
             self.channel(Role::Current(id)),
-            self.proof_of(Role::Command(id)) == Some(ProofState::Doubtful),
+            !self.bears(Role::Command(id)),
         )
     }
 }

@@ -77,6 +77,16 @@ impl World {
                 13.6
             }
         };
+        // Rises while on and falls while off, between 0.2 and 0.8 A through a clamp of 10 A/V.
+        let clamp = |k: usize, hertz: f64| {
+            let (x, duty) = ((t * hertz).fract(), self.duties[k]);
+            let part = if x < duty {
+                x / duty
+            } else {
+                1.0 - (x - duty) / (1.0 - duty)
+            };
+            0.02 + 0.06 * part
+        };
         [
             crank,
             cam(0),
@@ -84,7 +94,7 @@ impl World {
             pin(0, 200.0),
             pin(1, 250.0),
             13.7,
-            0.05,
+            clamp(1, 250.0),
             0.0,
         ]
     }
@@ -321,8 +331,8 @@ fn each_lead_is_proven_and_nothing_is_blamed_through_one_that_is_not() {
             "cam sensor silent after 3 s",
             |k, t, v| if k == 1 && t > 3.0 { 5.0 } else { v[k] },
             Role::Cam(intake),
-            L::Doubtful,
-            "stands at 5.0 V",
+            L::Proven,
+            "stands at 5.0 V, no edge for 2.0 s",
             A::NoPosition,
         ),
         (
@@ -338,15 +348,15 @@ fn each_lead_is_proven_and_nothing_is_blamed_through_one_that_is_not() {
             |k, _, v| if k == 3 { v[5] } else { v[k] },
             Role::Command(intake),
             L::Doubtful,
-            "not yet seen to switch",
-            A::NoCommand,
+            "not explained yet",
+            A::NotJudged,
         ),
         (
             "command lost after 3 s",
             |k, t, v| if k == 3 && t > 3.0 { v[5] } else { v[k] },
             Role::Command(intake),
-            L::Doubtful,
-            "last switched 2 s ago",
+            L::Proven,
+            "at the supply; switched 2 s ago",
             A::NoCommand,
         ),
         (
@@ -366,7 +376,7 @@ fn each_lead_is_proven_and_nothing_is_blamed_through_one_that_is_not() {
             },
             Role::Cam(intake),
             L::Doubtful,
-            "do not fit",
+            "shows the signal of the cam exhaust lead",
             A::NotJudged,
         ),
         (
@@ -374,7 +384,7 @@ fn each_lead_is_proven_and_nothing_is_blamed_through_one_that_is_not() {
             |k, t, v| if k == 5 { hum(t) } else { v[k] },
             Role::Supply,
             L::Silent,
-            "no supply, or the lead is off",
+            "or the lead is off",
             A::Following,
         ),
         (
@@ -382,7 +392,7 @@ fn each_lead_is_proven_and_nothing_is_blamed_through_one_that_is_not() {
             |k, t, v| if k == 0 { hum(t) } else { v[k] },
             Role::Crank,
             L::Silent,
-            "lead on the sensor pin?",
+            "no teeth while the cams turn",
             A::NotJudged,
         ),
     ];

@@ -86,6 +86,35 @@ pub fn bears(_role: Role, proof: &LeadProof) -> bool {
 }
 
 impl LeadProof {
+    /// It shows what it should.
+    pub(crate) fn proven(note: impl Into<String>) -> Self {
+        Self::plain(ProofState::Proven, note.into())
+    }
+
+    /// It shows something else, or not enough yet.
+    pub(crate) fn doubtful(note: impl Into<String>, try_next: impl Into<String>) -> Self {
+        Self {
+            try_next: try_next.into(),
+            ..Self::plain(ProofState::Doubtful, note.into())
+        }
+    }
+
+    /// It shows nothing.
+    pub(crate) fn silent(note: impl Into<String>, try_next: impl Into<String>) -> Self {
+        Self {
+            try_next: try_next.into(),
+            ..Self::plain(ProofState::Silent, note.into())
+        }
+    }
+
+    /// The same with a mistake that is recognised.
+    pub(crate) fn by(self, mistake: Mistake) -> Self {
+        Self {
+            mistake: Some(mistake),
+            ..self
+        }
+    }
+
     /// A proof without a recognised mistake.
     pub fn plain(state: ProofState, note: String) -> Self {
         Self {
