@@ -162,6 +162,7 @@ struct Known {
     /// Crank revolutions when its edges began to fit.
     fits_since: Option<u64>,
     sag: supply::Sag,
+    pace: command::Pace,
 }
 
 /// Proves all leads, ten times a second.
@@ -183,6 +184,7 @@ impl Prover {
             touched: false,
             fits_since: None,
             sag: supply::Sag::default(),
+            pace: command::Pace::default(),
         };
         Self {
             patterns: sheet.cams.iter().map(Pattern::new).collect(),
@@ -293,9 +295,11 @@ impl Prover {
                 }
                 let site = known.site(i, scene, &exchange);
                 let mut seen = known.see(&site, scene);
-                if let Some(what) = floats.as_ref().filter(|_| is_grounded(channel.role)) {
+                let alone = || ground::hums(channel);
+                let all = floats.clone().filter(|_| is_grounded(channel.role));
+                if let Some(what) = all.or_else(alone) {
                     let proof = LeadProof::doubtful(
-                        what.clone(),
+                        what,
                         "Clip the scope's ground to the engine's; keep it on.",
                     );
                     seen = Seen::firm(proof.by(Mistake::NoGround));
@@ -389,7 +393,7 @@ impl Known {
         match site.channel.role {
             Role::Crank => crank::look(site, scene, standing),
             Role::Cam(id) => cam::look(site, scene, standing, id),
-            Role::Command(id) => command::look(site, scene, standing, id),
+            Role::Command(id) => command::look(site, scene, standing, id, &mut self.pace),
             Role::Current(id) => current::look(site, scene, standing, id),
             Role::StarterCurrent => current::starter(site, standing),
             Role::Supply => supply::look(site, scene, standing, &mut self.sag),

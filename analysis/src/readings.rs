@@ -118,7 +118,8 @@ pub fn command(
     }
 }
 
-/// The command as the judgement sees it.
+/// The command as the judgement sees it; `doubtful` while its lead is not proven. A pin that stands is explained only on
+/// a lead that was seen to swing or was touched.
 pub fn command_view(
     at: SampleTime,
     rate: Hertz,
@@ -145,11 +146,17 @@ pub fn command_view(
         return CommandView::Measuring;
     }
     if mean >= GROUND {
-        // A pin that stands is explained only on a lead that was seen to swing or was touched.
         return if doubtful {
             CommandView::Doubtful
         } else {
             CommandView::Stands(Volts(mean), since)
+        };
+    }
+    if doubtful {
+        return if is_silent(lead, WINDOW_SLICES / 2) {
+            CommandView::Silent
+        } else {
+            CommandView::Doubtful
         };
     }
     let flows = clamp.and_then(|c| c.mean(WINDOW_SLICES / 2)).unwrap_or(0.0) > FLOWS;

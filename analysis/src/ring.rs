@@ -62,6 +62,11 @@ impl SampleRing {
         }
     }
 
+    /// Index after the last sample.
+    pub fn end(&self) -> u64 {
+        self.pieces.back().map_or(0, |p| p.end)
+    }
+
     /// Calls `visit` with each run of stored samples in `[from, to)`, oldest first.
     pub fn visit(&self, from: u64, to: u64, mut visit: impl FnMut(u64, &[i16])) {
         let capacity = self.data.len();

@@ -10,6 +10,7 @@ mod engines;
 mod findings;
 mod gap_rule;
 mod harmonics;
+mod hookup;
 mod matrix;
 mod open_rows;
 mod reference;

@@ -5,6 +5,7 @@ use super::crank::swapped;
 use super::lead_proof::{LeadProof, Mistake};
 use super::standing::{Seen, Standing};
 use super::{GROUND, SUPPLY, Scene, Site, is_silent};
+use crate::channel::Channel;
 use crate::duty::DutyMeter;
 use crate::lead::{CamId, Role};
 use crate::units::Seconds;
@@ -21,25 +22,69 @@ const BELOW: f64 = 1.5;
 const BELOW_GROUND: f64 = -1.0;
 /// No driver clamps above this, volts: 60 V is the highest (TLE8104E, TLE8102SG data sheets), with a margin for the probe.
 const HIGHEST: f64 = 70.0;
+/// Where the sheet gives the frequency, it is kept within this factor; what lies beyond is another signal.
+const SHEET: f64 = 1.5;
+/// A command's frequency keeps still while the engine's speed changes; something that turns with the engine does not.
+/// Parts by which the frequency must have changed, and within which its ratio to the speed must have kept.
+const CHANGED: f64 = 0.08;
+const KEPT: f64 = 0.02;
+const TOUCH: &str =
+    "Try the touch test: the lead to ground, then to the supply, then back on its pin.";
+/// Share of the time for which a pin must stand at a tenth of the supply to be taken for it; a sensor's line does not.
+const TENTH: f64 = 0.12;
+/// Samples looked at for it, and every how many-eth: a prime, so as not to keep step with the command.
+const TAKEN: u64 = 400;
+const STRIDE: u64 = 37;
 /// A beat must be lost for this long, seconds, to count: a change of duty spoils some periods.
 const UNSTEADY: f64 = 0.6;
 /// Current that proves that the valve is on, amperes.
 const FLOWS: f64 = 0.2;
 
-pub(super) fn look(site: &Site<'_>, scene: &Scene<'_>, standing: &Standing, id: CamId) -> Seen {
+/// Frequency and engine speed when the lead was first seen to swing.
+#[derive(Debug, Clone, Copy, Default)]
+pub(super) struct Pace {
+    first: Option<[f64; 2]>,
+}
+
+impl Pace {
+    /// Whether the frequency has gone with the engine's speed.
+    fn turns(&mut self, hertz: f64, rpm: Option<f64>) -> bool {
+        let Some(rpm) = rpm.filter(|r| *r > 0.0) else {
+            return false;
+        };
+        let [first, speed] = *self.first.get_or_insert([hertz, rpm]);
+        let changed = (hertz / first - 1.0).abs() > CHANGED;
+        changed && ((hertz / rpm) / (first / speed) - 1.0).abs() < KEPT
+    }
+}
+
+pub(super) fn look(
+    site: &Site<'_>,
+    scene: &Scene<'_>,
+    standing: &Standing,
+    id: CamId,
+    pace: &mut Pace,
+) -> Seen {
     let Some(meter) = site.channel.meter() else {
         return Seen::idle(LeadProof::doubtful("", ""));
     };
     if meter.duty(scene.at, Seconds(0.2)).is_some() {
-        return swings(site, scene, meter);
+        return swings(site, scene, meter, id, pace);
     }
     if !meter.is_still(scene.at) {
-        return Seen::idle(LeadProof::doubtful("measuring", ""));
+        let proof = LeadProof::doubtful("changes, but not as a command does", TOUCH);
+        return Seen::soft(proof, UNSTEADY);
     }
     stands(site, scene, standing, id)
 }
 
-fn swings(site: &Site<'_>, scene: &Scene<'_>, meter: &DutyMeter) -> Seen {
+fn swings(
+    site: &Site<'_>,
+    scene: &Scene<'_>,
+    meter: &DutyMeter,
+    id: CamId,
+    pace: &mut Pace,
+) -> Seen {
     let channel = site.channel;
     let Some(duty) = meter.duty(scene.at, Seconds(0.2)) else {
         return Seen::idle(LeadProof::doubtful("measuring", ""));
@@ -49,7 +94,7 @@ fn swings(site: &Site<'_>, scene: &Scene<'_>, meter: &DutyMeter) -> Seen {
     let [low, high] = channel.states().unwrap_or([0.0, 0.0]);
     let settled =
         (meter.high(scene.at, Seconds(0.2))).map_or(high, |raw| channel.calibration.value(raw));
-    if let Some(seen) = factor(scene, low, settled, &figures) {
+    if let Some(seen) = factor(site.channel, scene, [low, settled], &figures) {
         return seen;
     }
     if let Some(role) = site.shows {
@@ -70,6 +115,20 @@ fn swings(site: &Site<'_>, scene: &Scene<'_>, meter: &DutyMeter) -> Seen {
         let note = format!("{hertz:.0} Hz: no valve's frequency");
         let proof = LeadProof::doubtful(note, "Is it on the valve's control-side pin?");
         return Seen::soft(proof.by(Mistake::WrongPlace), UNSTEADY);
+    }
+    let due = (scene.sheet.cam(id))
+        .and_then(|c| c.phaser.as_ref()?.frequency)
+        .map(|f| f.0);
+    if let Some(due) = due.filter(|due| hertz > SHEET * due || hertz * SHEET < *due) {
+        let note = format!("{hertz:.0} Hz; the sheet says {due:.0} Hz");
+        let try_next = "Is it on this valve's pin? Then correct the frequency on the sheet.";
+        let proof = LeadProof::doubtful(note, try_next);
+        return Seen::soft(proof.by(Mistake::WrongPlace), UNSTEADY);
+    }
+    if pace.turns(hertz, scene.rpm()) {
+        let note = format!("{hertz:.0} Hz, which goes with the engine's speed");
+        let proof = LeadProof::doubtful(note, "Put it on the valve's control-side pin.");
+        return Seen::firm(proof.by(Mistake::WrongPlace));
     }
     if scene.rate.0 / hertz < FEWEST {
         let note = format!(
@@ -92,30 +151,50 @@ fn swings(site: &Site<'_>, scene: &Scene<'_>, meter: &DutyMeter) -> Seen {
 }
 
 /// A tenth or ten times of the levels between which a valve's pin swings.
-fn factor(scene: &Scene<'_>, low: f64, settled: f64, figures: &str) -> Option<Seen> {
+fn factor(
+    channel: &Channel,
+    scene: &Scene<'_>,
+    [low, settled]: [f64; 2],
+    figures: &str,
+) -> Option<Seen> {
     if settled > HIGHEST || (low > GROUND && settled > 2.0 * SUPPLY[1]) {
         let note = format!("{figures}, off at {settled:.0} V: ten times too much");
-        let proof = LeadProof::doubtful(
-            note,
-            "Is the probe at 1:1 and the factor 10? Set the factor to 1.",
-        );
+        let try_next = "Is the probe at 1:1 and the factor 10? Set the factor to 1.";
+        let proof = LeadProof::doubtful(note, try_next);
         return Some(Seen::firm(proof.by(Mistake::FactorTooLarge)));
     }
-    let ten = settled * 10.0;
-    let is_tenth = scene
-        .supply
-        .map_or((SUPPLY[0]..=SUPPLY[1]).contains(&ten), |v| {
-            (ten - v).abs() < 0.15 * v
-        });
-    if is_tenth && low.abs() < 0.3 {
-        let note = format!("{figures}, off at {settled:.1} V: a tenth of the supply");
-        let proof = LeadProof::doubtful(
-            note,
-            "Is the probe at 10:1 and the factor 1? Set the factor to 10.",
-        );
+    let is_tenth = |v: f64| {
+        let ten = 10.0 * v;
+        let near = |supply: f64| (ten - supply).abs() < 0.15 * supply;
+        scene
+            .supply
+            .map_or((SUPPLY[0]..=SUPPLY[1]).contains(&ten), near)
+    };
+    // Where the flyback, itself a tenth of 40 to 60 V, was taken for the upper level, the pin still stands at a tenth of
+    // the supply for much of its time.
+    let stands = || settled < 8.0 && share(channel, is_tenth) > TENTH;
+    if low.abs() < GROUND && (is_tenth(settled) || stands()) {
+        let note = format!("{figures}, off at a tenth of the supply");
+        let try_next = "Is the probe at 10:1 and the factor 1? Set the factor to 10.";
+        let proof = LeadProof::doubtful(note, try_next);
         return Some(Seen::firm(proof.by(Mistake::FactorTooSmall)));
     }
     None
+}
+
+/// Share of some of the last tenth of a second's samples for which `is` holds.
+fn share(channel: &Channel, is: impl Fn(f64) -> bool) -> f64 {
+    let (mut all, mut holds) = (0.0, 0.0);
+    let end = channel.ring.end();
+    channel
+        .ring
+        .visit(end.saturating_sub(TAKEN * STRIDE), end, |_, samples| {
+            for &raw in samples.iter().step_by(offset(STRIDE)) {
+                all += 1.0;
+                holds += f64::from(u8::from(is(channel.calibration.value(f64::from(raw)))));
+            }
+        });
+    if all > 0.0 { holds / all } else { 0.0 }
 }
 
 /// An off level that is not the supply's.
@@ -143,7 +222,6 @@ fn stands(site: &Site<'_>, scene: &Scene<'_>, standing: &Standing, id: CamId) ->
     let channel = site.channel;
     let level = channel.mean(20).unwrap_or(0.0);
     let quiet = channel.last_edge.map(|at| scene.at.since(at, scene.rate).0);
-    let touch = "Try the touch test: the lead to ground, then to the supply, then back on its pin.";
     if is_silent(channel, 20) {
         let flows = scene.channel(Role::Current(id)).and_then(|c| c.mean(20));
         if let Some(amperes) = flows.filter(|a| *a > FLOWS && standing.is_known()) {
@@ -178,7 +256,7 @@ fn stands(site: &Site<'_>, scene: &Scene<'_>, standing: &Standing, id: CamId) ->
         return Seen::firm(LeadProof::proven(note));
     }
     let note = format!("stands at {level:.1} V, {place}; not explained yet");
-    Seen::firm(LeadProof::doubtful(note, touch))
+    Seen::firm(LeadProof::doubtful(note, TOUCH))
 }
 
 /// Where a level lies, in words. An open pin is left floating at 2 to 3 V by the driver's own diagnosis
@@ -196,4 +274,8 @@ fn place(level: f64, supply: Option<f64>) -> &'static str {
     } else {
         "between ground and supply"
     }
+}
+
+fn offset(x: u64) -> usize {
+    usize::try_from(x).unwrap_or(usize::MAX)
 }

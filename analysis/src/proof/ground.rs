@@ -16,6 +16,8 @@ const SAME: f64 = 0.5;
 const OFF: f64 = 1.2;
 /// No switched line and no supply goes below this, volts: diodes in every driver stop it.
 const BELOW: f64 = -0.9;
+/// Hum, volts, that rides on a signal which moves by itself.
+const RIDES: f64 = 0.5;
 /// Share of the last second's slices in which it must; a spike in each would need 200 a second.
 const LOWER: f64 = 0.1;
 /// Slices looked at.
@@ -75,11 +77,56 @@ fn offset(leads: &[&Channel]) -> Option<String> {
 
 /// Levels below ground on two leads.
 fn below(leads: &[&Channel]) -> Option<String> {
-    let low = |c: &&&Channel| {
-        let means = c.means(SECOND);
-        let under = means.iter().filter(|m| **m < BELOW).count();
-        under as f64 > LOWER * SECOND as f64
-    };
+    let low = |c: &&&Channel| is_below(&c.means(SECOND));
     (leads.iter().filter(low).count() >= 2)
         .then(|| "levels below ground on several leads".to_owned())
+}
+
+fn is_below(values: &[f64]) -> bool {
+    let under = values.iter().filter(|m| **m < BELOW).count();
+    under as f64 > LOWER * SECOND as f64
+}
+
+/// What shows that the ground of this one lead is missing.
+pub(super) fn hums(channel: &Channel) -> Option<String> {
+    let means = channel.means(SECOND);
+    let hum = Hum::of(&means)?;
+    // A lead that shows the hum alone is off.
+    let [low, high] = channel.range(SECOND / 2)?;
+    if super::is_silent(channel, SECOND / 4) && high - low < 3.0 * hum.volts + 0.5 {
+        return None;
+    }
+    let (is_found, hum) = match channel.role {
+        // Teeth pass by many a slice, so that their mean is steady; a slow starter's are small.
+        Role::Crank => (hum.volts > RIDES && hum.share > SHARE, hum),
+        Role::Supply => (
+            hum.volts > HUM && hum.share > SHARE && !is_switched(channel, &hum),
+            hum,
+        ),
+        Role::Cam(_) => (hum.volts > RIDES && is_below(&means), hum),
+        // What a pin does within a period must not count: its lowest level in each slice is the driver's.
+        Role::Command(_) => {
+            let lows: Vec<f64> = channel.spans(SECOND).map(|[low, _]| low).collect();
+            let rides = Hum::of(&lows)?;
+            if is_switched(channel, &hum) {
+                (
+                    rides.volts > RIDES && rides.share > 0.3 && is_below(&lows),
+                    rides,
+                )
+            } else {
+                (hum.volts > HUM && hum.share > SHARE, hum)
+            }
+        }
+        Role::Current(_) | Role::StarterCurrent | Role::Pressure | Role::Spare => return None,
+    };
+    is_found.then(|| format!("{:.1} V of {:.0} Hz hum rides on it", hum.volts, hum.hertz))
+}
+
+/// Whether it moves within its slices by more than the hum does in a quarter of its period; what is switched at some
+/// multiple of the slices leaves a beat in their means.
+fn is_switched(channel: &Channel, hum: &Hum) -> bool {
+    let within = channel
+        .spans(SECOND)
+        .filter(|[low, high]| high - low > 2.0 * hum.volts + 1.0);
+    2 * within.count() > channel.spans(SECOND).count()
 }
