@@ -69,7 +69,7 @@ fn watch_tells_a_disagreement_by_its_exit_code() {
     let output = keyway(&[
         "watch",
         "--scenario",
-        "no-command",
+        "intake-chain-one-tooth",
         "--seconds",
         "6",
         "--json",

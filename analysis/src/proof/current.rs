@@ -23,6 +23,8 @@ const OFFSET: f64 = 0.1;
 /// over duty is less where the current does not build up within the period (0.15 A with 13 ohms and 40 mH at 30 % of
 /// 300 Hz into a clamp); ten times more or less lies outside these.
 const FULL: [f64; 2] = [0.1, 7.0];
+/// A current that never ends within the period has built up: mean over duty is what flows at full duty, 0.7 A and more.
+const FLOWING: f64 = 0.35;
 /// Duty, percent, from which a healthy valve's current cannot be missed.
 const DRIVEN: f64 = 30.0;
 /// Less than this, amperes, at that duty is no current.
@@ -32,6 +34,8 @@ const PATIENCE: f64 = 1.0;
 
 /// How the current moves within the command's periods: rises while on (positive) or falls, by so many amperes.
 struct Step {
+    /// Where it begins to rise, amperes.
+    base: f64,
     swing: f64,
     agree: f64,
 }
@@ -39,7 +43,7 @@ struct Step {
 fn step(clamp: &Channel, command: &Channel) -> Option<Step> {
     let meter = command.meter()?;
     let periods: Vec<_> = meter.periods().rev().take(PERIODS).copied().collect();
-    let mut swings: Vec<f64> = periods
+    let (mut bases, mut swings): (Vec<f64>, Vec<f64>) = periods
         .iter()
         .filter_map(|p| {
             let (fall, rise, end) = (p.end.0 - p.length, p.end.0 - p.length + p.low, p.end.0);
@@ -54,20 +58,22 @@ fn step(clamp: &Channel, command: &Channel) -> Option<Step> {
             let on = mean(fall, fall + width)?;
             let off = mean(rise - width, rise)?;
             let after = mean(end - width, end)?;
-            Some(0.5 * ((off - on) + (off - after)))
+            Some((on, 0.5 * ((off - on) + (off - after))))
         })
-        .collect();
+        .unzip();
     if swings.len() < 4 {
         return None;
     }
     let n = swings.len() as f64;
     let middle = swings.len() / 2;
     let swing = *swings.select_nth_unstable_by(middle, f64::total_cmp).1;
+    let base = *bases.select_nth_unstable_by(middle, f64::total_cmp).1;
     let same = swings
         .iter()
         .filter(|s| s.signum() * swing.signum() > 0.0)
         .count();
     Some(Step {
+        base,
         swing,
         agree: same as f64 / n,
     })
@@ -98,7 +104,7 @@ pub(super) fn look(site: &Site<'_>, scene: &Scene<'_>, standing: &Standing, id: 
                 LeadProof::doubtful(note, "Turn the clamp round.").by(Mistake::ClampReversed),
             )
         }
-        Some(step) => sized(mean, duty, step.swing),
+        Some(step) => sized(mean, duty, &step),
         None if duty > DRIVEN && mean.abs() < NOTHING => {
             let note = format!("{mean:.2} A at {duty:.0} %: nothing flows here");
             let proof = LeadProof::silent(
@@ -134,13 +140,15 @@ fn out_of_step(mean: f64, duty: f64) -> LeadProof {
 }
 
 /// In step with the command; whether it is as large as a valve's.
-fn sized(mean: f64, duty: f64, swing: f64) -> Seen {
+fn sized(mean: f64, duty: f64, step: &Step) -> Seen {
     // At no more than some per cent the mean says little; the swing is what the coil took.
     let full = if duty > 20.0 {
         mean / (duty / 100.0)
     } else {
-        swing.max(mean)
+        step.swing.max(mean)
     };
+    let flows_on = step.base > 0.4 * step.swing.abs();
+    let least = if flows_on { FLOWING } else { FULL[0] };
     if full > FULL[1] {
         let note = format!("{mean:.1} A at {duty:.0} %: ten times a valve's");
         let proof = LeadProof::doubtful(
@@ -149,7 +157,7 @@ fn sized(mean: f64, duty: f64, swing: f64) -> Seen {
         );
         return Seen::soft(proof.by(Mistake::FactorTooLarge), 0.3);
     }
-    if full < FULL[0] && duty > DRIVEN && mean > 0.0 {
+    if full < least && duty > DRIVEN && mean > 0.0 {
         let note = format!("{mean:.2} A at {duty:.0} %: a tenth of a valve's");
         let proof = LeadProof::doubtful(
             note,

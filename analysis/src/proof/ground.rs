@@ -20,6 +20,8 @@ const BELOW: f64 = -0.9;
 const RIDES: f64 = 0.5;
 /// Share of the last second's slices in which it must; a spike in each would need 200 a second.
 const LOWER: f64 = 0.1;
+/// Noise of an input, volts peak to peak: some counts of a range of 80 V.
+const NOISE: f64 = 0.3;
 /// Slices looked at.
 const SECOND: usize = 200;
 
@@ -42,9 +44,7 @@ fn hum(leads: &[&Channel]) -> Option<String> {
         .filter(|(_, h)| h.volts > HUM)
         .collect();
     let steady = |c: &Channel, h: &Hum| {
-        let still =
-            c.role == Role::Supply || c.meter().is_some_and(|m| m.periods().next().is_none());
-        still && h.share > SHARE
+        !matches!(c.role, Role::Cam(_)) && h.share > SHARE && !is_switched(c, h)
     };
     let (first, h) = hums.iter().find(|(c, h)| steady(c, h))?;
     let same = |a: &Hum, b: &Hum| {
@@ -122,11 +122,10 @@ pub(super) fn hums(channel: &Channel) -> Option<String> {
     is_found.then(|| format!("{:.1} V of {:.0} Hz hum rides on it", hum.volts, hum.hertz))
 }
 
-/// Whether it moves within its slices by more than the hum does in a quarter of its period; what is switched at some
-/// multiple of the slices leaves a beat in their means.
+/// Whether it moves within its slices by more than the hum does in a quarter of its period, 1.41 times the amplitude;
+/// what is switched at some multiple of the slices leaves a beat in their means.
 fn is_switched(channel: &Channel, hum: &Hum) -> bool {
-    let within = channel
-        .spans(SECOND)
-        .filter(|[low, high]| high - low > 2.0 * hum.volts + 1.0);
+    let most = 1.5 * hum.volts + NOISE;
+    let within = (channel.spans(SECOND)).filter(|[low, high]| high - low > most);
     2 * within.count() > channel.spans(SECOND).count()
 }
