@@ -28,6 +28,7 @@ mod ground;
 mod lead_proof;
 mod levels;
 mod mains;
+mod response;
 mod standing;
 mod supply;
 mod touch;
@@ -37,6 +38,7 @@ pub use lead_proof::{LeadProof, Mistake, ProofState, Touch, bears};
 use ear::Ear;
 use exchange::Exchange;
 use mains::Hum;
+use response::Response;
 use standing::{Seen, Standing};
 use touch::TouchTest;
 
@@ -174,6 +176,7 @@ pub(crate) struct Prover {
     known: Vec<Known>,
     /// Crank revolutions when it began to be followed.
     followed_since: Option<u64>,
+    response: Response,
     test: Option<(Role, TouchTest)>,
 }
 
@@ -192,6 +195,7 @@ impl Prover {
             ears: vec![Ear::default(); channels],
             known: vec![known; channels],
             followed_since: None,
+            response: Response::new(sheet.cams.len()),
             test: None,
         }
     }
@@ -204,6 +208,7 @@ impl Prover {
     /// Samples were lost.
     pub fn gap(&mut self) {
         self.ears.iter_mut().for_each(Ear::gap);
+        self.response.gap();
     }
 
     /// Asks for the touch test of one lead; another under way ends.
@@ -280,7 +285,10 @@ impl Prover {
 
     fn judge(&mut self, scene: &Scene<'_>) -> Vec<LeadProof> {
         let now = scene.at.seconds(scene.rate).0;
-        let exchange = Exchange::look(scene);
+        let mut exchange = Exchange::look(scene);
+        for (own, other) in self.response.look(scene) {
+            exchange.answers(scene, own, other);
+        }
         let floats = ground::floats(scene);
         (0..scene.channels.len())
             .map(|i| {

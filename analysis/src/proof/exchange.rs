@@ -54,6 +54,17 @@ impl Exchange {
             .collect();
         Self { shows, fits }
     }
+
+    /// The command lead of `own` was answered by the cam `other`.
+    pub fn answers(&mut self, scene: &Scene<'_>, own: CamId, other: CamId) {
+        let lead = scene
+            .channels
+            .iter()
+            .position(|c| c.role == Role::Command(own));
+        if let Some(i) = lead {
+            let _ = self.shows[i].get_or_insert(Role::Command(other));
+        }
+    }
 }
 
 /// Edges of the last cam revolution, of leads that may carry a cam's signal; none when far too many.
