@@ -84,8 +84,8 @@ pub struct Judge {
     off_at: Option<f64>,
     /// Whether the command has been seen elsewhere than driving away: one that never changes shows nothing.
     seen_not_away: bool,
-    /// Whether it has moved against a drive before the sense of the command was known.
-    strayed: bool,
+    /// Whether the sheet may have it the other way round.
+    doubtful: bool,
     /// Whether it has been seen at rest at its reference.
     has_rested: bool,
     running_since: Option<f64>,
@@ -130,7 +130,7 @@ impl Judge {
             sprang: 0.0,
             off_at: None,
             seen_not_away: false,
-            strayed: false,
+            doubtful: false,
             has_rested: false,
             running_since: None,
             state: AgreementState::NotJudged,
@@ -309,7 +309,7 @@ impl Judge {
         {
             return none;
         }
-        if self.observer.sense() == Sense::Opposite {
+        if self.observer.sense() == Sense::Opposite && self.doubtful {
             return (
                 AgreementState::NotJudged,
                 now,

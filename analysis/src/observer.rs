@@ -152,11 +152,6 @@ impl Observer {
         self.sense.sense()
     }
 
-    /// Whether it has moved against the push at all, for however long.
-    pub fn strays(&self) -> bool {
-        self.sense.strays()
-    }
-
     /// The ends of the travel, `shift` being how far below its reference it rests.
     pub fn stops(
         &self,

@@ -102,14 +102,22 @@ impl Judge {
             },
             stops,
         );
-        if self.observer.sense() != Sense::Unknown {
-            self.strayed = false;
-        } else {
-            // One that has rested at its reference cannot go beyond it, unless its sheet has the sides exchanged.
-            let beyond = self.has_rested && x < -(self.tolerance + noise);
-            self.strayed |= beyond || self.observer.strays();
-        }
+        self.doubt_sheet(s, by_sheet, noise);
         self.acquitted |= self.refutes(x);
+    }
+
+    /// Whether what was seen lets the sheet be wrong: one that has rested at its reference cannot go beyond it, unless
+    /// the rest side is exchanged; one that stands at rest with a duty that drives, and has never been seen to be sent
+    /// there, may have its levels exchanged.
+    fn doubt_sheet(&mut self, s: Seen, by_sheet: f64, noise: f64) {
+        if self.observer.sense() == Sense::AsSheet {
+            self.doubtful = false;
+            return;
+        }
+        let beyond = self.has_rested && s.x < -(self.tolerance + noise);
+        let rests = self.known_good && s.x.abs() <= self.tolerance;
+        let driven = rests && by_sheet >= 1.0 && !self.seen_not_away;
+        self.doubtful |= beyond || driven;
     }
 
     /// Whether the present drive refutes the present disagreement.

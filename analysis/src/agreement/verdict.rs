@@ -27,7 +27,7 @@ impl Judge {
         let Seen { now, duty, x, .. } = s;
         let at_rest = self.known_good && x.abs() <= self.tolerance;
         let resting = now - self.rest_last < REST_GRACE;
-        let unsure = self.observer.sense() == Sense::Unknown;
+        let unsure = self.observer.sense() != Sense::AsSheet;
         let unshown = (
             AgreementState::NotJudged,
             now,
@@ -60,7 +60,7 @@ impl Judge {
             Verdict::Open => self.nothing_owed(now, driven(self)),
             Verdict::AtStop if away => self.nothing_owed(now, Finding::AtStop { duty, phase: x }),
             Verdict::AtStop => self.nothing_owed(now, Finding::AtRest { duty, phase: x }),
-            Verdict::Against { .. } if unsure => unshown,
+            Verdict::Against { .. } if unsure && (self.doubtful || x < 0.0) => unshown,
             Verdict::Against { since, .. } if !away && self.known_good && resting => {
                 self.off_at = Some(x);
                 self.stands_off(now, since, duty, x, rest)
@@ -77,7 +77,7 @@ impl Judge {
             ),
             // A command that never changed, or motion the other way: perhaps the sheet is wrong.
             Verdict::Still { .. } | Verdict::Slow { .. }
-                if unsure && (self.strayed || (away && !self.seen_not_away)) =>
+                if unsure && (self.doubtful || (away && !self.seen_not_away)) =>
             {
                 unshown
             }

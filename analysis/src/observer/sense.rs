@@ -123,11 +123,6 @@ impl SenseLearner {
     pub fn sense(&self) -> Sense {
         self.sense
     }
-
-    /// Whether it has moved against the excursion under way, for however long.
-    pub fn strays(&self) -> bool {
-        self.run.is_some_and(|run| run.deepest >= LEAST)
-    }
 }
 
 #[cfg(test)]
@@ -178,6 +173,5 @@ mod tests {
             learner.look(100.0 + t, Some(answer), 0.2);
         }
         assert_eq!(learner.sense(), Sense::AsSheet);
-        assert!(learner.strays());
     }
 }
