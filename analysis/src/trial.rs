@@ -1,5 +1,6 @@
 //! Trials that the technician runs with the controller's own commands; the tool only listens.
 
+use crate::circuit::Condition;
 use crate::duty::Period;
 use crate::engine::EngineSheet;
 use crate::lead::{CamId, Role};
@@ -172,6 +173,9 @@ struct Trial {
     best: f64,
     advanced: f64,
     hindrance: String,
+    /// Whether its circuit shows a valve now, if it tells; and whether it has shown none.
+    load: Option<bool>,
+    unloaded: bool,
 }
 
 impl Runner {
@@ -205,6 +209,8 @@ impl Runner {
             best: 0.0,
             advanced: at.seconds(self.rate).0,
             hindrance: String::new(),
+            load: None,
+            unloaded: false,
         };
         let needs = sheet.phaser.is_some() || order.kind == TrialKind::RestAtIdle;
         let status = trial.status(&Guide {
@@ -248,6 +254,16 @@ impl Runner {
                 duty: 100.0 * period.low / period.length,
             });
             trial.told = Some(end);
+        }
+    }
+
+    /// What the circuit of a cam shows of its valve.
+    pub fn circuit(&mut self, cam: CamId, condition: Condition) {
+        if let Some(trial) = &mut self.trial
+            && trial.order.cam == cam
+        {
+            trial.load = conditions::load(condition);
+            trial.unloaded |= trial.load == Some(false);
         }
     }
 
@@ -298,7 +314,15 @@ impl Runner {
             ("", hindrance) => hindrance.trim_end_matches('.').to_owned(),
             (why, hindrance) => format!("{why}: {}", hindrance.trim_end_matches('.')),
         };
-        let verdict = trial.task.conclude(&trial.setup, &why_not);
+        let mut verdict = trial.task.conclude(&trial.setup, &why_not);
+        if trial.order.kind == TrialKind::RestUnplugged
+            && verdict.outcome != Outcome::NotShown
+            && !trial.unloaded
+        {
+            verdict.sentence.push_str(
+                " That it was unplugged rests on the technician's word; the pin does not show it.",
+            );
+        }
         let result = TrialResult {
             order: trial.order,
             span: [trial.began, at],
@@ -351,7 +375,7 @@ impl Trial {
         } else if self.told.is_none() && duty.is_some() {
             self.told = Some(t);
         }
-        match hindrance(&self.leads(), self.order.kind, seen, proofs) {
+        match hindrance(&self.leads(), self.order.kind, seen, proofs, self.load) {
             Err(why) => {
                 self.hindrance = why;
                 self.pause();
@@ -403,3 +427,6 @@ impl Trial {
         }
     }
 }
+
+#[cfg(test)]
+mod tests;

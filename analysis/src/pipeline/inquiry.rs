@@ -104,6 +104,13 @@ impl Pipeline {
         let proofs: Vec<(Role, ProofState)> = (self.plan.leads.iter().zip(&self.proofs))
             .map(|(lead, proof)| (lead.role, proof.state))
             .collect();
+        for k in 0..self.cam_ids.len() {
+            if let Some(circuit) = self.inquiry.checker(k).map(Checker::view) {
+                self.inquiry
+                    .trials
+                    .circuit(self.cam_ids[k], circuit.condition);
+            }
+        }
         self.inquiry.trials.look(looks, &proofs);
     }
 

@@ -2,6 +2,7 @@
 
 use super::TrialKind;
 use super::setup::Setup;
+use crate::circuit::Condition;
 use crate::lead::Role;
 use crate::observation::{CommandView, EngineView, Observation, PositionView};
 use crate::proof::ProofState;
@@ -42,6 +43,7 @@ pub(super) fn hindrance(
     kind: TrialKind,
     seen: &Observation,
     proofs: &[(Role, ProofState)],
+    load: Option<bool>,
 ) -> Result<(f64, f64), String> {
     if seen.engine == EngineView::Stopped {
         return Err("The engine does not turn.".to_owned());
@@ -65,14 +67,8 @@ pub(super) fn hindrance(
             }
         }
     }
-    // A pin that still switches between ground and supply has its valve.
-    if kind == TrialKind::RestUnplugged
-        && let CommandView::Duty(duty) = seen.command
-    {
-        return Err(format!(
-            "The pin still switches as with its valve, at {:.0} %.",
-            duty.0
-        ));
+    if kind == TrialKind::RestUnplugged {
+        still_plugged(seen.command, load)?;
     }
     let EngineView::Cycle(rpm) = seen.engine else {
         return Err("The angle of the engine is not known yet.".to_owned());
@@ -81,4 +77,34 @@ pub(super) fn hindrance(
         return Err("The phase of the cam is not known now.".to_owned());
     };
     Ok((rpm.0, phase.0))
+}
+
+/// What a circuit's condition says of whether its valve is plugged in; `None` when it does not tell.
+pub(crate) fn load(condition: Condition) -> Option<bool> {
+    match condition {
+        Condition::Sound
+        | Condition::LowLevelHigh
+        | Condition::SupplyLow
+        | Condition::CurrentWrong => Some(true),
+        Condition::NoLoad | Condition::StandsBetween => Some(false),
+        // A controller that rests, or has given up, looks the same with and without a valve.
+        Condition::NotShown
+        | Condition::StandsHigh
+        | Condition::StandsLow
+        | Condition::LostAtTimes => None,
+    }
+}
+
+/// An error as long as the pin shows its valve, or switches and does not show yet that it has none.
+fn still_plugged(command: CommandView, load: Option<bool>) -> Result<(), String> {
+    match (command, load) {
+        (CommandView::Duty(duty), Some(true)) => Err(format!(
+            "The pin still switches as with its valve, at {:.0} %.",
+            duty.0
+        )),
+        (CommandView::Duty(_), None) => {
+            Err("The pin switches; whether the valve is off it does not show yet.".to_owned())
+        }
+        _ => Ok(()),
+    }
 }

@@ -7,7 +7,7 @@ use super::Outcome;
 use super::answers::{Answer, Answers};
 use super::setup::{Guide, Moment, Pulse, Setup, Verdict};
 use super::step_finder::{Step, StepFinder};
-use crate::repeats::ends;
+use crate::repeats::{Repeats, ends};
 use crate::step_response::{self, Point};
 use crate::units::{CrankDegrees, Seconds};
 use std::collections::VecDeque;
@@ -93,8 +93,13 @@ impl Stepping {
                 open.pulses.push(pulse);
             }
             if let Some(step) = self.finder.push(pulse) {
-                // A new step against the last ends the wait for it; one more in the same direction belongs to it.
-                if (self.open.as_ref()).is_some_and(|o| o.step.sign * step.sign > 0.0) {
+                // What a loop does while the cam is on its way, or after it has gone the same way, belongs to the step
+                // before; any other ends the wait for that.
+                let goes_on = self.open.as_ref().is_some_and(|o| {
+                    let same = o.step.sign * step.sign > 0.0 && self.has_moved(o.step.at);
+                    same || !self.is_still(setup, step.at)
+                });
+                if goes_on {
                     continue;
                 }
                 if let Some(open) = self.open.take() {
@@ -125,23 +130,32 @@ impl Stepping {
         if since > setup.longest() + PATIENCE {
             return true;
         }
-        let last = || {
-            self.edges
-                .iter()
-                .rev()
-                .take_while(|p| now - p.at.0 <= STILL_FOR)
-        };
-        let turn = last().count() >= setup.edges();
-        let still = ends(last().map(|p| p.phase.0)).is_some_and(|[a, b]| b - a <= STILL);
         // One that has not moved at all is waited for as long as motion may be owed.
-        let moved =
-            ends(self.since(open.step.at).map(|p| p.phase.0)).is_some_and(|[a, b]| b - a >= LEAST);
+        let moved = self.has_moved(open.step.at);
         let owed = setup.slowest() * (open.pushed - START) >= LEAST;
-        since > EARLIEST && turn && still && (moved || owed || since > 2.0 * EARLIEST + START)
+        since > EARLIEST
+            && self.is_still(setup, now)
+            && (moved || owed || since > 2.0 * EARLIEST + START)
     }
 
-    fn since(&self, at: f64) -> impl Iterator<Item = &Point> {
-        self.edges.iter().filter(move |p| p.at.0 >= at)
+    /// Whether the cam has stood at an instant and for a while before: by the means of its turns, for single edges are
+    /// off by the wheel's runout and their own noise.
+    fn is_still(&self, setup: &Setup, now: f64) -> bool {
+        let last: Vec<f64> = (self.edges.iter().rev())
+            .skip_while(|p| p.at.0 > now)
+            .take_while(|p| now - p.at.0 <= STILL_FOR)
+            .map(|p| p.phase.0)
+            .collect();
+        let turns = last.chunks_exact(setup.edges().max(1));
+        let seen = turns.len() > 1;
+        let means = turns.filter_map(Repeats::of).map(|r| r.mean);
+        seen && ends(means).is_some_and(|[a, b]| b - a <= STILL)
+    }
+
+    /// Whether the cam has moved since an instant.
+    fn has_moved(&self, at: f64) -> bool {
+        let since = self.edges.iter().filter(|p| p.at.0 >= at);
+        ends(since.map(|p| p.phase.0)).is_some_and(|[a, b]| b - a >= LEAST)
     }
 
     fn close(&mut self, setup: &Setup, open: &Open, end: f64) {

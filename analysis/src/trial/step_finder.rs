@@ -48,7 +48,7 @@ impl StepFinder {
         }
         let mut duties: Vec<f64> = self.recent.iter().map(|p| p.duty).collect();
         duties.sort_by(f64::total_cmp);
-        let spread = quantile(&duties, 0.95)? - quantile(&duties, 0.05)?;
+        let spread = quantile(&duties, 0.9)? - quantile(&duties, 0.1)?;
         (spread <= LOOSE).then_some((quantile(&duties, 0.5)?, spread))
     }
 
