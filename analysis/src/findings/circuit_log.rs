@@ -9,6 +9,10 @@ use crate::units::{Henries, Ohms, Volts};
 /// A condition must have been found for this long altogether: two or three looks may stand astride a change.
 const FOUND: f64 = 0.5;
 
+/// Below this duty the driver opens long before the current has risen, so that its rise tells inductance rather than
+/// resistance: a quarter of a period of 4 ms is 1 ms, and a valve's L/R is 1 to 5 ms (from memory).
+const RISES: f64 = 25.0;
+
 /// One condition, all times together.
 #[derive(Debug, Clone, PartialEq)]
 pub(crate) struct Found {
@@ -18,10 +22,30 @@ pub(crate) struct Found {
     pub last: f64,
     /// Seconds altogether.
     pub seconds: f64,
+    /// Seconds for which it was found sound since.
+    sound_since: f64,
     pub sentence: String,
     pub possible: Vec<CircuitCause>,
     pub separated_by: Option<String>,
     pub rests_on: Vec<Role>,
+}
+
+impl Found {
+    /// Found for long enough, and not outweighed by what was found since. A pin that stood, or a command that was lost,
+    /// is a fact whatever came after.
+    fn is_firm(&self) -> bool {
+        let stays = is_standing(self.condition)
+            || matches!(self.condition, Condition::Sound | Condition::LostAtTimes);
+        self.seconds >= FOUND && (stays || self.seconds >= self.sound_since)
+    }
+
+    /// Whether it keeps the command from its effect, rather than only weakening it.
+    pub fn is_grave(&self) -> bool {
+        !matches!(
+            self.condition,
+            Condition::Sound | Condition::SupplyLow | Condition::LowLevelHigh
+        )
+    }
 }
 
 /// What was found of one circuit.
@@ -43,7 +67,7 @@ pub(crate) struct CircuitLog {
 
 impl CircuitLog {
     /// Looks while the engine runs.
-    pub fn look(&mut self, at: f64, view: &CircuitView, leads: &LeadLog) {
+    pub fn look(&mut self, at: f64, view: &CircuitView, duty: Option<f64>, leads: &LeadLog) {
         let step = self.last.map_or(0.0, |last| (at - last).clamp(0.0, 0.5));
         self.last = Some(at);
         if self.given != view.losses.len() || self.losses.last() != view.losses.last() {
@@ -63,6 +87,12 @@ impl CircuitLog {
         self.sag = view.sag.valid().map(|v| (v, at)).or(self.sag);
         self.resistance = (view.resistance.valid().map(|v| (v, at))).or(self.resistance);
         self.inductance = (view.inductance.valid().map(|v| (v, at))).or(self.inductance);
+        if view.condition == Condition::CurrentWrong && duty.is_none_or(|d| d < RISES) {
+            return;
+        }
+        if view.condition == Condition::Sound {
+            self.found.iter_mut().for_each(|f| f.sound_since += step);
+        }
         let known = self
             .found
             .iter()
@@ -73,6 +103,7 @@ impl CircuitLog {
                 from: at,
                 last: at,
                 seconds: 0.0,
+                sound_since: 0.0,
                 sentence: String::new(),
                 possible: Vec::new(),
                 separated_by: None,
@@ -113,7 +144,7 @@ impl CircuitLog {
 
     /// A condition, if it was found for long enough.
     pub fn found(&self, condition: Condition) -> Option<&Found> {
-        (self.found.iter()).find(|f| f.condition == condition && f.seconds >= FOUND)
+        (self.found.iter()).find(|f| f.condition == condition && f.is_firm())
     }
 
     /// The first of these conditions that was found.
@@ -123,7 +154,7 @@ impl CircuitLog {
 
     /// Everything that was found wrong.
     pub fn faults(&self) -> impl Iterator<Item = &Found> {
-        (self.found.iter()).filter(|f| f.condition != Condition::Sound && f.seconds >= FOUND)
+        (self.found.iter()).filter(|f| f.condition != Condition::Sound && f.is_firm())
     }
 }
 

@@ -117,7 +117,7 @@ impl Dossier {
         }
         if now.running {
             if let Some(view) = case.circuit {
-                self.circuit.look(now.at, view, leads);
+                self.circuit.look(now.at, view, duty(case.duty), leads);
             }
         } else {
             self.circuit.pause();

@@ -83,6 +83,8 @@ impl Story {
             // One that was proven is owed to stay so while the engine runs, not while it starts or runs out. The crank
             // lead itself cannot tell; a cam lead can.
             let owed = match (self.first, self.role) {
+                // A clamp shows nothing while its valve is not driven.
+                (_, Role::Current(_)) => false,
                 (Some(_), Role::Crank) => turns.by_cam,
                 (Some(_), _) => turns.runs,
                 (None, _) => turns.at_all,

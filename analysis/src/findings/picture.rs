@@ -1,6 +1,6 @@
 //! What the facts of one cam are drawn from: everything that was kept, and what of it may be relied upon.
 
-use super::circuit_log::{is_standing, is_without_power};
+use super::circuit_log::{Found, is_standing, is_without_power};
 use super::dossier::Dossier;
 use super::episode::Episode;
 use super::lead_log::LeadLog;
@@ -196,7 +196,11 @@ impl<'a> Picture<'a> {
 
     /// Anything that a tone wheel or a sensor alone explains.
     pub fn edges_are_wrong(&self) -> bool {
-        self.wheel.is_damaged() || self.wheel.losses > 0 || self.cam_edges_are_wrong()
+        self.wheel.is_damaged()
+            || self.wheel.losses > 0
+            || self.is_in_trouble(Role::Crank)
+            || self.is_in_trouble(Role::Cam(self.cam()))
+            || self.cam_edges_are_wrong()
     }
 
     /// The same of this cam's own.
@@ -206,6 +210,11 @@ impl<'a> Picture<'a> {
             || self.dossier.edges.misfit > 1.0
     }
 
+    /// Whether a lead was lost and has not come back for good: what was sound before says nothing of the time since.
+    fn is_in_trouble(&self, role: Role) -> bool {
+        (self.leads.story(role)).is_some_and(|s| s.first.is_some() && s.trouble.is_some())
+    }
+
     /// Whether the command was missing at any time, relied upon or not.
     pub fn command_was_missing(&self) -> bool {
         let said = |e: &Episode| e.state == AgreementState::NoCommand;
@@ -213,6 +222,7 @@ impl<'a> Picture<'a> {
         self.dossier.episodes.all.iter().any(said)
             || !circuit.losses.is_empty()
             || circuit.faults().any(|f| is_standing(f.condition))
+            || self.is_in_trouble(Role::Command(self.cam()))
     }
 
     /// Whether what a lead of this cam is in trouble for may as well be the part itself: the sensor fell silent, or the
@@ -260,6 +270,6 @@ impl<'a> Picture<'a> {
 
     /// Nothing found wrong at any time.
     pub fn is_clean(&self) -> bool {
-        !self.ever_disagreed() && self.dossier.circuit.faults().next().is_none()
+        !self.ever_disagreed() && !self.dossier.circuit.faults().any(Found::is_grave)
     }
 }

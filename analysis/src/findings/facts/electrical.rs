@@ -59,7 +59,11 @@ fn fault(p: Picture<'_>, what: &'static str, found: &Found) -> Fact {
             )
             .contradicts(&PLACE, "neither of them stops a command");
     }
-    fact.contradicts(&[Cause::AsCommanded], "a circuit in order does not do that")
+    if found.is_grave() {
+        fact.contradicts(&[Cause::AsCommanded], "a circuit in order does not do that")
+    } else {
+        fact
+    }
 }
 
 /// Whether the pin switches, and at which level it stands if it does not.

@@ -109,9 +109,17 @@ pub(super) fn when_driven(p: Picture<'_>) -> Fact {
     };
     if !p.moves_wrongly() {
         let fact = fact.contradicts(
-            &[Cause::PhaserStuck, Cause::Valve],
+            &[Cause::PhaserStuck],
             "it moved both ways with its command, whenever it had to",
         );
+        let fact = if p.command_was_missing() {
+            fact
+        } else {
+            fact.contradicts(
+                &[Cause::Valve],
+                "it moved both ways with its command, whenever it had to",
+            )
+        };
         return if p.is_complete() {
             fact.supports(&[Cause::AsCommanded], "that is what it is for")
         } else {

@@ -37,14 +37,19 @@ pub(super) fn leads(p: Picture<'_>) -> Fact {
             .iter()
             .map(|s| format!("{} was lost {} times and came back", s.role, s.losses))
             .collect();
-        return Fact::new(WHAT, words.join("; ")).on(roles).supports(
+        let fact = Fact::new(WHAT, words.join("; ")).on(roles);
+        // Once may be a hand at the lead; more often is a contact.
+        if lost.iter().all(|s| s.losses < 2) {
+            return fact;
+        }
+        return fact.supports(
             &[Cause::LeadFault],
             "a lead that slips does that, and so does a sensor that drops out",
         );
     }
     let unproven: Vec<String> = all
         .iter()
-        .filter(|s| !s.is_proven())
+        .filter(|s| !s.is_proven() && !matches!(s.role, Role::Current(_)))
         .map(|s| format!("{} {}: {}", s.role, s.now.state.words(), s.now.note))
         .collect();
     if !unproven.is_empty() {
