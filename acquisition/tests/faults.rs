@@ -382,7 +382,8 @@ fn without_a_ground_all_voltages_move_together_and_the_clamp_does_not() {
         when: When::default(),
     };
     let (right, _) = run(&held(2000.0, Vec::new()), 400);
-    let (wrong, _) = run(&held(2000.0, vec![floating]), 400);
+    let scenario = held(2000.0, vec![floating]);
+    let (wrong, _) = run(&scenario, 400);
     for n in (0..at(400)).step_by(13) {
         // Where neither clips, the sensors and the supply are moved alike.
         let moved = |input: usize| wrong[input][n] - right[input][n];
@@ -395,6 +396,17 @@ fn without_a_ground_all_voltages_move_together_and_the_clamp_does_not() {
         }
         assert!((wrong[6][n] - right[6][n]).abs() < 1e-9);
     }
+    // The inputs that are not looked at are connected all the same.
+    let mut three = Engine::from_scenario(&scenario, 5).with_inputs(3);
+    three.set_rate(f64::from(RATE));
+    let mut out = vec![Vec::new(); 3];
+    three.fill(at(400), &mut out);
+    let scale = three.channels()[1].scale;
+    let same = out[1]
+        .iter()
+        .zip(&wrong[1])
+        .all(|(a, b)| (f64::from(*a) * scale - b).abs() < 1e-9);
+    assert!(same);
 }
 
 /// Ten times the signal clips at the input's range of 10 V and 80 V; a range that is too small clips at its own.

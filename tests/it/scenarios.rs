@@ -63,7 +63,7 @@ const TIMING_MOVED: Told = told(&[OffRest], &[Following, NotJudged]);
 /// Through a lead that shows the wrong thing nothing may be blamed.
 const UNPROVEN: Told = told(&[NotJudged], &[]);
 
-const TABLE: [Row; 23] = [
+const TABLE: [Row; 31] = [
     row("healthy", HEALTHY, HEALTHY),
     row("small-hatch-healthy", HEALTHY, HEALTHY),
     row("cold-start", HEALTHY, HEALTHY),
@@ -125,6 +125,41 @@ const TABLE: [Row; 23] = [
         intake: UNPROVEN,
         exhaust: HEALTHY,
         leads: &[(4, ProofState::Doubtful)],
+    },
+    // The driver conducts, only worse: the cam follows, at a higher duty.
+    row("weak-driver", HEALTHY, HEALTHY),
+    // Losses of 20 to 500 ms are too short to count as no command. The cam swings with them, as it truly does.
+    row(
+        "command-lost-in-vibration",
+        told(&[Following], &[NoCommand, Hunting, NotJudged]),
+        HEALTHY,
+    ),
+    row(
+        "spool-stuck",
+        told(
+            &[OffRest],
+            &[AgainstCommand, NotFollowing, Following, NotJudged],
+        ),
+        HEALTHY,
+    ),
+    row("crank-sprocket-one-tooth", TIMING_MOVED, TIMING_MOVED),
+    row("cam-wheel-moved", HEALTHY, TIMING_MOVED),
+    row("crank-wheel-moved", TIMING_MOVED, TIMING_MOVED),
+    Row {
+        scenario: "inverted-crank-lead",
+        intake: UNPROVEN,
+        exhaust: UNPROVEN,
+        leads: &[
+            (1, ProofState::Doubtful),
+            (2, ProofState::Doubtful),
+            (3, ProofState::Doubtful),
+        ],
+    },
+    Row {
+        scenario: "clamp-reversed",
+        intake: HEALTHY,
+        exhaust: HEALTHY,
+        leads: &[(7, ProofState::Doubtful)],
     },
     row("chipped-tooth", HEALTHY, HEALTHY),
     row("noisy-crank-lead", HEALTHY, HEALTHY),
@@ -374,7 +409,10 @@ fn no_row_without_a_phaser_fault_blames_the_phaser() {
         let phaser = scenario.faults.iter().any(|f| {
             matches!(
                 f,
-                Fault::PhaserStuck { .. } | Fault::PhaserSlow { .. } | Fault::PhaserHunting { .. }
+                Fault::PhaserStuck { .. }
+                    | Fault::PhaserSlow { .. }
+                    | Fault::PhaserHunting { .. }
+                    | Fault::Hydraulic { .. }
             )
         });
         let blamed = [&row.intake, &row.exhaust]

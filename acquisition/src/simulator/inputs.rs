@@ -123,7 +123,7 @@ impl Leads {
             };
         }
         for (place, fault) in (0u32..).zip(&self.faults) {
-            if acting.checked_shr(place).unwrap_or(0) & 1 == 0 {
+            if !acts(acting, place) {
                 continue;
             }
             match *fault {
@@ -143,7 +143,12 @@ impl Leads {
                 _ => {}
             }
         }
-        let points = || self.taps[..self.carried].iter().filter_map(|t| t.point);
+        // A scope without ground stands on all of its leads, whichever are carried.
+        let floats = (0u32..).zip(&self.faults).any(|(place, fault)| {
+            matches!(fault, Fault::ScopeGroundMissing { .. }) && acts(acting, place)
+        });
+        let looked = if floats { 8 } else { self.carried };
+        let points = || self.taps[..looked].iter().filter_map(|t| t.point);
         let sensor = Point::ExhaustSensor.index();
         self.valves = points().any(|p| p.index() > sensor);
         self.elsewhere = points().any(|p| p.index() > Point::Last.index());
@@ -285,6 +290,11 @@ impl Leads {
         at[Point::Battery.index()] = battery;
         flows[0].ground + flows[1].ground
     }
+}
+
+/// Whether the fault at this place of the scenario acts.
+fn acts(acting: u64, place: u32) -> bool {
+    acting.checked_shr(place).unwrap_or(0) & 1 == 1
 }
 
 /// Puts in the points that no plan names.
