@@ -267,25 +267,9 @@ impl Observer {
         }
     }
 
-    /// How far the phase has sprung towards rest and beyond within the last cam revolution although nothing pushed it
-    /// there: the duty stood, or the felt push went the other way. The timing may have jumped.
-    pub fn sprang_back(&self, felt: f64) -> Option<f64> {
-        let step = self.motion.rate()? * self.motion.window();
-        let (least, most) = self
-            .duties
-            .iter()
-            .fold((f64::INFINITY, f64::NEG_INFINITY), |(a, b), d| {
-                (a.min(d.1), b.max(d.1))
-            });
-        // Or it went far faster than it ever has.
-        let greatest = [self.out.greatest(), self.back.greatest()];
-        let too_fast = greatest
-            .into_iter()
-            .flatten()
-            .reduce(f64::max)
-            .is_some_and(|r| -step > (2.0 * r + 20.0) * self.motion.window());
-        let unasked = felt > 0.0 || most - least <= STANDS_DUTY || too_fast;
-        (step <= -SPRINGS && unasked).then_some(step)
+    /// How far the phase has sprung towards rest and beyond as no phaser does. The timing may have jumped.
+    pub fn sprang_back(&self, now: f64, rpm: f64) -> Option<f64> {
+        self.motion.jump(now, rpm).filter(|step| *step <= -SPRINGS)
     }
 
     /// How far it may go in `seconds` while the duty changes by `change` points in the zone and it moved at `rate`:

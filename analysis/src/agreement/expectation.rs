@@ -85,7 +85,9 @@ impl Judge {
         }
         let felt = self.pushes[0].felt(now, delay);
         // Until it is seen at rest nobody knows where the far stop now is.
-        if let Some(step) = self.observer.sprang_back(felt) {
+        // What lands at rest is a phaser that was let go.
+        let lands = x.abs() <= self.tolerance + 1.0;
+        if let Some(step) = self.observer.sprang_back(now, s.rpm).filter(|_| !lands) {
             self.sprang = self.sprang.min(step).max(-MOST_JUMP);
         }
         let healthy = !self.state.is_disagreement();

@@ -84,6 +84,16 @@ impl Motion {
         (x, rate)
     }
 
+    /// A step of the phase within one cam revolution, with a standstill of as long before it and after it: no phaser
+    /// that is driven on stops so between its stops, but a jump of the timing does.
+    pub fn jump(&self, now: f64, rpm: f64) -> Option<f64> {
+        let turn = (120.0 / rpm.max(300.0) + 0.04).max(0.1);
+        let [a, b, c, d] = [3.0, 2.0, 1.0, 0.0].map(|n| self.was(now, n * turn));
+        let (a, b, c, d) = (a?, b?, c?, d?);
+        let still = 1.0 + 3.0 * self.noise();
+        ((b - a).abs() <= still && (d - c).abs() <= still).then_some(c - b)
+    }
+
     /// The time over which the rate is measured, seconds.
     pub fn window(&self) -> f64 {
         self.window
@@ -121,6 +131,24 @@ impl Motion {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn a_step_between_two_standstills_is_a_jump_and_a_motion_is_not() {
+        let largest = |course: fn(f64) -> f64| {
+            let mut motion = Motion::new();
+            let mut largest = 0.0_f64;
+            for n in 0..200 {
+                let t = f64::from(n) * 0.02;
+                motion.look(t, course(t), 1200.0);
+                largest = largest.min(motion.jump(t, 1200.0).unwrap_or(0.0));
+            }
+            largest
+        };
+        let jump = largest(|t| 20.0 - 17.0 * ((t - 2.0) / 0.1).clamp(0.0, 1.0));
+        assert!((jump + 17.0).abs() < 1.0, "{jump}");
+        let slope = largest(|t| 40.0 - 20.0 * (t - 2.0).clamp(0.0, 2.0));
+        assert!(slope > -5.0, "{slope}");
+    }
 
     #[test]
     fn noise_is_told_from_motion() {
