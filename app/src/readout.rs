@@ -1,6 +1,10 @@
 //! A snapshot as one line for people or one JSON object for programs.
 
+use crate::screen::hookup::mistake_words;
+use crate::screen::live::words;
+use crate::survey::document::inquiry::Code;
 use crate::status::{LinkState, LinkStatus};
+use keyway_analysis::findings::Standing;
 use keyway_analysis::reading::Reading;
 use keyway_analysis::snapshot::{CamSnapshot, ProofState, Snapshot, Sync};
 use serde::Serialize;
@@ -25,6 +29,23 @@ pub struct Readout {
     pub cams: Vec<CamReadout>,
     /// The leads of the plan.
     pub leads: Vec<LeadReadout>,
+    /// Where the cams stand at rest against their references, in one sentence.
+    pub base_timing: String,
+    /// Causes that something supports and nothing contradicts.
+    pub supported: Vec<CauseReadout>,
+    /// The check that best separates what remains.
+    pub next_check: Option<String>,
+    /// The stored codes that were named, explained and checked.
+    pub codes: Vec<Code>,
+}
+
+/// A cause.
+#[derive(Debug, Clone, Serialize)]
+pub struct CauseReadout {
+    /// In words.
+    pub cause: &'static str,
+    /// Cam it concerns.
+    pub cam: Option<String>,
 }
 
 /// A number with its quality.
@@ -58,6 +79,12 @@ pub struct CamReadout {
     pub disagrees: bool,
     /// Why, in one sentence.
     pub sentence: String,
+    /// What the electrical checks say of the circuit, in words.
+    pub circuit: Option<&'static str>,
+    /// The same in one sentence with its numbers.
+    pub circuit_sentence: Option<String>,
+    /// Duty band in which the phaser holds, as learnt, %.
+    pub hold_pct: Option<[f64; 2]>,
 }
 
 /// One lead.
@@ -69,8 +96,12 @@ pub struct LeadReadout {
     pub role: String,
     /// "proven", "doubtful", "silent", "spare".
     pub life: &'static str,
-    /// A few words.
+    /// A few words; if it is not proven, why not.
     pub note: String,
+    /// What to try next when it is not proven.
+    pub try_next: String,
+    /// The mistake of the hook-up that its signal shows.
+    pub mistake: Option<String>,
 }
 
 impl Figure {
@@ -149,8 +180,20 @@ impl Readout {
                         ProofState::Spare => "spare",
                     },
                     note: l.note.clone(),
+                    try_next: l.try_next.clone(),
+                    mistake: l.mistake.map(mistake_words),
                 })
                 .collect(),
+            base_timing: snapshot.base_timing.sentence.clone(),
+            supported: (snapshot.findings.causes.iter())
+                .filter(|row| row.standing == Standing::Supported)
+                .map(|row| CauseReadout {
+                    cause: row.cause.words(),
+                    cam: row.cam.map(|c| c.to_string()),
+                })
+                .collect(),
+            next_check: (snapshot.findings.next_check.as_ref()).map(|c| c.action.clone()),
+            codes: snapshot.findings.codes.iter().map(Code::of).collect(),
         }
     }
 
@@ -176,6 +219,14 @@ impl Readout {
                 let _written = write!(line, ": {}", cam.sentence);
             }
         }
+        for lead in self.leads.iter().filter(|l| l.life != "proven") {
+            if let Some(mistake) = &lead.mistake {
+                let _written = write!(line, " | {} lead: {mistake}", lead.role);
+            }
+        }
+        for code in self.codes.iter().filter(|c| c.bearing != "not shown") {
+            let _written = write!(line, " | {}: {}", code.code, code.bearing);
+        }
         if self.lost > 0 {
             let _written = write!(line, " | {} samples lost", self.lost);
         }
@@ -194,6 +245,11 @@ impl CamReadout {
             agreement: cam.agreement.state.words(),
             disagrees: cam.agreement.state.is_disagreement(),
             sentence: cam.agreement.sentence.clone(),
+            circuit: (cam.circuit.as_ref()).map(|c| words::condition(c.condition)),
+            circuit_sentence: cam.circuit.as_ref().map(|c| c.sentence.clone()),
+            hold_pct: (cam.observer.as_ref())
+                .and_then(|o| o.hold.valid())
+                .map(|b| [b.low.0, b.high.0]),
         }
     }
 }

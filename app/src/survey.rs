@@ -5,6 +5,7 @@ pub mod column;
 pub mod crank;
 pub mod document;
 pub mod noise;
+pub mod report;
 pub mod spread;
 pub mod table;
 

@@ -9,7 +9,7 @@ use crate::session::orders::Script;
 use crate::session::playback;
 use crate::survey;
 use crate::survey::document::{self, Document};
-use crate::survey::table;
+use crate::survey::{report, table};
 use clap::Args;
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
@@ -84,7 +84,9 @@ impl Analyse {
             let name = file.display().to_string();
             output::json(&Document::new(name, &recording, engine, surveys))?
         } else {
-            let tables: Vec<String> = surveys.iter().map(table::table).collect();
+            let tables: Vec<String> = (surveys.iter())
+                .map(|s| format!("{}\n{}", table::table(s), report::lines(s).join("\n")))
+                .collect();
             output::line(&tables.join("\n\n"))?
         };
         Ok(Outcome::Done)

@@ -3,6 +3,8 @@
 mod detail;
 pub mod proposal;
 
+pub use detail::mistake as mistake_words;
+
 use crate::amendment::Amendment;
 use crate::screen::live::words::{self, capital};
 use crate::setup::Setup;

@@ -3,6 +3,7 @@
 
 mod cam;
 mod cylinder;
+pub mod inquiry;
 mod lead;
 mod recognised;
 
@@ -11,6 +12,7 @@ use super::column::RevolutionColumns;
 use super::spread::Spread;
 use cam::Cam;
 use cylinder::Cylinders;
+use inquiry::{Base, Found, Trial};
 use keyway_acquisition::recording::reader::Recording;
 use keyway_analysis::damage::Flaw;
 use keyway_analysis::lead::Role;
@@ -73,6 +75,12 @@ pub struct Stream {
     pub leads: Vec<Lead>,
     /// What happened, in the order of the onsets.
     pub events: Vec<Happening>,
+    /// Where the cams stand at rest against their references, all considered together, at the end.
+    pub base_timing: Base,
+    /// The results of the trials that were run, in their order.
+    pub trials: Vec<Trial>,
+    /// What explains what was measured: every cause against every piece of evidence.
+    pub findings: Found,
 }
 
 /// A value, or why there is none.
@@ -253,6 +261,9 @@ impl Stream {
                     text: e.text.clone(),
                 })
                 .collect(),
+            base_timing: Base::of(&survey.last.base_timing),
+            trials: inquiry::trials(&survey.last.trials, &|at| survey.seconds_at(at)),
+            findings: Found::of(&survey.last.findings, &|at| survey.seconds_at(at)),
             crank: Crank::of(survey),
         }
     }

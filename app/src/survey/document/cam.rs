@@ -1,5 +1,6 @@
 //! A cam in the document.
 
+use super::inquiry::{Circuit, Phaser};
 use super::recognised::Recognised;
 use super::{Known, LEFT_OUT, reason};
 use crate::survey::Survey;
@@ -15,6 +16,9 @@ use std::collections::BTreeMap;
 
 /// Why nothing was learnt of the edges.
 const LEARNING: &str = "not enough revolutions with the cam at rest";
+
+/// Why nothing is said of an actuator.
+const NO_PHASER: &str = "no phaser on this cam in the engine sheet";
 
 /// One cam.
 #[derive(Debug, Serialize, JsonSchema)]
@@ -58,6 +62,10 @@ pub struct Cam {
     pub seconds_by_agreement: BTreeMap<&'static str, f64>,
     /// Whether command and position disagreed at any time.
     pub disagreed: bool,
+    /// What the electrical checks say of the circuit of its actuator.
+    pub circuit: Known<Circuit>,
+    /// What has been learnt of its phaser.
+    pub phaser: Known<Phaser>,
 }
 
 /// One edge of a cam's pattern.
@@ -198,6 +206,15 @@ impl Cam {
             periods: Known::of(cam.periods, LEFT_OUT),
             seconds_by_agreement: cam.states,
             disagreed: cam.disagreed,
+            circuit: Known::of(
+                last.and_then(|c| c.circuit.as_deref())
+                    .map(|c| Circuit::of(c, &|at| survey.seconds_at(at))),
+                NO_PHASER,
+            ),
+            phaser: Known::of(
+                last.and_then(|c| c.observer.as_deref()).map(Phaser::of),
+                NO_PHASER,
+            ),
         }
     }
 }

@@ -1,6 +1,7 @@
 //! A lead in the document.
 
 use super::Known;
+use crate::screen::hookup::mistake_words;
 use keyway_analysis::quality::Doubt;
 use keyway_analysis::snapshot::{LeadSnapshot, ProofState};
 use schemars::JsonSchema;
@@ -16,8 +17,12 @@ pub struct Lead {
     pub role: String,
     /// Whether it shows what it should.
     pub state: LeadWord,
-    /// A few words.
+    /// A few words; if it is not proven, why not.
     pub note: String,
+    /// What to try next when it is not proven; empty otherwise.
+    pub try_next: String,
+    /// The mistake of the hook-up that its signal shows; null if none is recognised.
+    pub mistake: Option<String>,
     /// What its detector met.
     pub quality: LeadQuality,
 }
@@ -72,6 +77,8 @@ impl Lead {
                 ProofState::Spare => LeadWord::Spare,
             },
             note: lead.note.clone(),
+            try_next: lead.try_next.clone(),
+            mistake: lead.mistake.map(mistake_words),
             quality: LeadQuality {
                 edges: quality.edges,
                 spikes: quality.spikes,
