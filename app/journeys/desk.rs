@@ -6,6 +6,7 @@ use iced::keyboard::{Event, Key, Location, Modifiers};
 use iced_test::Simulator;
 use keyway::application::{Application, Message};
 use keyway::font;
+use keyway::session::choice::Choice;
 use keyway::session::{Bench, Plan};
 use keyway::settings::Settings;
 use keyway::status::LinkState;
@@ -26,13 +27,21 @@ pub struct Desk {
 impl Desk {
     /// On the virtual scope with the default scenario, as the program starts without arguments.
     pub fn open(name: &str) -> Self {
+        Self::with(name, Plan::standard())
+    }
+
+    /// On the virtual scope with this scenario.
+    pub fn open_on(name: &str, scenario: &str) -> Self {
+        Self::with(name, Plan::of(Choice::Scenario(scenario.to_owned())))
+    }
+
+    fn with(name: &str, plan: Plan) -> Self {
         let folder = std::env::temp_dir().join(format!("keyway-{name}-{}", std::process::id()));
         std::fs::create_dir_all(&folder).unwrap();
         let settings = Settings {
             recordings: Some(folder.clone()),
             ..Settings::default()
         };
-        let plan = Plan::standard();
         let mut bench = Bench::new().unwrap();
         bench.open(&plan).unwrap();
         let place = Some(folder.join("settings.toml"));
@@ -64,6 +73,15 @@ impl Desk {
     /// Time passes.
     pub fn tick(&mut self) {
         self.send(Message::Tick(Instant::now()));
+    }
+
+    /// Ticks until the figures on the screen have changed once more.
+    pub fn settle(&mut self) {
+        let start = Instant::now();
+        while start.elapsed() < Duration::from_millis(400) {
+            self.tick();
+            std::thread::sleep(Duration::from_millis(20));
+        }
     }
 
     /// Ticks until something is the case.

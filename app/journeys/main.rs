@@ -11,6 +11,7 @@ mod capture;
 mod commands;
 mod desk;
 mod edge_list;
+mod inquiry;
 mod recognition;
 mod rescue;
 mod workpiece;

@@ -2,8 +2,8 @@
 
 use crate::screen::hookup::mistake_words;
 use crate::screen::live::words;
-use crate::survey::document::inquiry::Code;
 use crate::status::{LinkState, LinkStatus};
+use crate::survey::document::inquiry::Code;
 use keyway_analysis::findings::Standing;
 use keyway_analysis::reading::Reading;
 use keyway_analysis::snapshot::{CamSnapshot, ProofState, Snapshot, Sync};

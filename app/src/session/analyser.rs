@@ -85,7 +85,8 @@ impl Analyser {
             return;
         };
         match request {
-            Request::AskTouch(_) | Request::EndTouch => {}
+            Request::AskTouch(role) => pipeline.ask_touch(*role),
+            Request::EndTouch => pipeline.end_touch(),
             Request::StartTrial(order) => pipeline.start_trial(*order),
             Request::StopTrial => pipeline.stop_trial(),
             Request::Codes(codes) => pipeline.set_codes(codes),

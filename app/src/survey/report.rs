@@ -123,9 +123,9 @@ fn evidence(survey: &Survey, row: &CauseRow) -> Vec<String> {
     (row.evidence.iter())
         .filter(|e| e.bearing == Bearing::Supports)
         .map(|e| {
-            let at = e
-                .at
-                .map_or_else(String::new, |at| format!(" at {:.1} s", survey.seconds_at(at)));
+            let at = e.at.map_or_else(String::new, |at| {
+                format!(" at {:.1} s", survey.seconds_at(at))
+            });
             format!("{:<17}{}{at}: {}", "", e.what, e.text)
         })
         .collect()
