@@ -140,6 +140,30 @@ fn nothing_counts_through_an_unproven_lead_or_across_a_gap() {
 }
 
 #[test]
+fn a_sweep_tells_a_cam_that_follows_from_one_that_does_not() {
+    for (follows, due) in [(true, Outcome::Sound), (false, Outcome::Unsound)] {
+        let mut bench = Bench::new(TrialKind::SlowSweep);
+        let _ = bench.run(1.0, |_| 0.0);
+        for step in 0..90 {
+            let share = f64::from(step) / 90.0;
+            bench.rpm = 800.0 + 2600.0 * share;
+            let (duty, phase) = if follows {
+                (48.0, 30.0 * share)
+            } else {
+                (95.0, 0.0)
+            };
+            bench.command = CommandView::Duty(Percent(duty));
+            let _ = bench.run(0.1, |_| phase);
+            if bench.runner.view().running.is_none() {
+                break;
+            }
+        }
+        let result = bench.result();
+        assert_eq!(result.outcome, due, "{result:?}");
+    }
+}
+
+#[test]
 fn a_trial_that_another_takes_the_place_of_is_not_shown() {
     let mut bench = Bench::new(TrialKind::SnapRev);
     let (kind, cam, oil) = (TrialKind::RestAtIdle, IN, Some(80.0));
