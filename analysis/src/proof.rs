@@ -32,6 +32,7 @@ mod response;
 mod standing;
 mod supply;
 mod touch;
+mod twins;
 
 pub use lead_proof::{LeadProof, Mistake, ProofState, Touch, bears};
 
@@ -41,6 +42,7 @@ use mains::Hum;
 use response::Response;
 use standing::{Seen, Standing};
 use touch::TouchTest;
+use twins::Twins;
 
 /// A lead within this of zero volts on average, and ...
 const SILENT_MEAN: f64 = 0.15;
@@ -69,9 +71,13 @@ pub fn is_silent(channel: &Channel, slices: usize) -> bool {
 
 /// A lead that swings about zero as the mains does.
 fn is_hum(channel: &Channel, slices: usize) -> bool {
-    let Some(mean) = channel.mean(slices) else {
+    let (Some(mean), Some([low, high])) = (channel.mean(slices), channel.range(slices)) else {
         return false;
     };
+    // No hum is larger than all that moves.
+    if mean.abs() > SILENT_MEAN + HUM_MEAN * (high - low) {
+        return false;
+    }
     Hum::of(&channel.means(slices)).is_some_and(|hum| {
         hum.share > HUM_SHARE && hum.volts > 0.03 && mean.abs() < SILENT_MEAN + HUM_MEAN * hum.volts
     })
@@ -120,19 +126,6 @@ impl Scene<'_> {
     fn rpm(&self) -> Option<f64> {
         self.rotation.speed(readings::WINDOW).any().map(|v| v.0)
     }
-
-    /// Widest part of a cam's pattern without an edge, crank degrees.
-    fn widest(&self, k: usize) -> f64 {
-        let mut angles: Vec<f64> = (self.patterns[k].edges.iter()).map(|e| e.angle).collect();
-        angles.sort_by(f64::total_cmp);
-        let turn = angles.first().map_or(720.0, |a| a + 720.0);
-        let next = angles.iter().skip(1).copied().chain([turn]);
-        angles
-            .iter()
-            .zip(next)
-            .map(|(a, b)| b - a)
-            .fold(0.0, f64::max)
-    }
 }
 
 /// One channel as its role looks at it.
@@ -177,6 +170,7 @@ pub(crate) struct Prover {
     /// Crank revolutions when it began to be followed.
     followed_since: Option<u64>,
     response: Response,
+    twins: Twins,
     test: Option<(Role, TouchTest)>,
 }
 
@@ -196,6 +190,7 @@ impl Prover {
             known: vec![known; channels],
             followed_since: None,
             response: Response::new(sheet.cams.len()),
+            twins: Twins::default(),
             test: None,
         }
     }
@@ -219,6 +214,11 @@ impl Prover {
     /// Ends the touch test; one that was not done proves nothing.
     pub fn end_touch(&mut self) {
         self.test = None;
+    }
+
+    /// Seconds without an edge after which a cam of the sheet is silent at this engine speed.
+    pub fn patience(&self, k: usize, rpm: Option<f64>) -> f64 {
+        cam::patience(&self.patterns[k], rpm)
     }
 
     /// Whether the lead's own signal, or a touch, has shown what it carries, and it has not been silent for long since.
@@ -288,6 +288,9 @@ impl Prover {
         let mut exchange = Exchange::look(scene);
         for (own, other) in self.response.look(scene) {
             exchange.answers(scene, own, other);
+        }
+        for pair in self.twins.look(scene) {
+            exchange.one_pin(scene, pair);
         }
         let floats = ground::floats(scene);
         (0..scene.channels.len())

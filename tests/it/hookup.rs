@@ -163,6 +163,19 @@ fn rows() -> Vec<Row> {
             Shown::Unproven,
         ),
         row(
+            "command on the other valve",
+            vec![on(5, Point::IntakeControl)],
+            &[5],
+            Shown::Unproven,
+        ),
+        row(
+            "cam on the other cam",
+            vec![on(3, Point::IntakeSensor)],
+            &[3],
+            exchanged(),
+        ),
+        row("commands swapped", swapped(4, 5), &[], Shown::Harmless),
+        row(
             "command on ground",
             vec![on(5, Point::Ground)],
             &[5],
@@ -285,6 +298,13 @@ fn run(scenario: &Scenario, seed: u64, seconds: f64) -> Outcome {
 
 fn wrong(row: &Row, outcome: &Outcome) -> Vec<String> {
     let mut wrong = outcome.blamed.clone();
+    for lead in &outcome.leads {
+        // A row of the Hook-up screen has room for no more.
+        let (note, next) = (lead.note.chars().count(), lead.try_next.chars().count());
+        if note > 66 || next > 92 {
+            wrong.push(format!("too long: {} / {}", lead.note, lead.try_next));
+        }
+    }
     for lead in (outcome.leads.iter()).filter(|l| row.inputs.contains(&l.input)) {
         let is_right = match row.shown {
             Shown::By(right) => lead.mistake.is_some_and(right),

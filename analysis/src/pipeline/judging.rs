@@ -66,7 +66,10 @@ impl Pipeline {
         let Some(since) = channel.last_edge.or(channel.first) else {
             return PositionView::Unknown(Reason::Measuring);
         };
-        if at.since(since, self.rate).0 > STALE {
+        // A cam of one window turned by a slow starter has no edge for longer than that.
+        let speed = self.rotation.speed(readings::WINDOW).any().map(|v| v.0);
+        let patience = STALE.max(self.prover.patience(k, speed));
+        if at.since(since, self.rate).0 > patience {
             return if proof::is_silent(channel, readings::WINDOW_SLICES) {
                 PositionView::Silent
             } else if !self.bears(Role::Cam(self.cam_ids[k])) {

@@ -8,6 +8,7 @@ use super::lead_proof::{LeadProof, Mistake};
 use super::standing::{Seen, Standing};
 use super::{Scene, Site, is_silent, levels};
 use crate::lead::CamId;
+use crate::pattern::Pattern;
 use crate::reading::{Reading, Why};
 use crate::snapshot::Sync;
 
@@ -19,6 +20,9 @@ const MISFIT: f64 = 1.0;
 const MORE: f64 = 120.0;
 /// ... but never sooner than this, seconds.
 const LEAST: f64 = 0.25;
+/// The same where the speed is not known, and the slowest that a starter turns (rpm, from memory).
+const UNKNOWN: f64 = 0.5;
+const SLOWEST: f64 = 30.0;
 /// A line that stands within this share of its swing of one of its levels stands at that level.
 const AT_LEVEL: f64 = 0.25;
 
@@ -34,9 +38,7 @@ pub(super) fn look(site: &Site<'_>, scene: &Scene<'_>, standing: &Standing, id: 
         .channel
         .last_edge
         .map(|at| scene.at.since(at, scene.rate).0);
-    let limit = scene.rpm().map_or(0.5, |rpm| {
-        ((scene.widest(k) + MORE) / (6.0 * rpm.max(30.0))).max(LEAST)
-    });
+    let limit = patience(&scene.patterns[k], scene.rpm());
     if quiet.is_some_and(|q| q < limit) {
         return switches(site, scene, k);
     }
@@ -44,6 +46,22 @@ pub(super) fn look(site: &Site<'_>, scene: &Scene<'_>, standing: &Standing, id: 
         return engine_stands(site, standing);
     }
     stands(site, scene, standing, quiet)
+}
+
+/// Seconds without an edge after which this cam is silent.
+pub(super) fn patience(pattern: &Pattern, rpm: Option<f64>) -> f64 {
+    let mut angles: Vec<f64> = pattern.edges.iter().map(|e| e.angle).collect();
+    angles.sort_by(f64::total_cmp);
+    let turn = angles.first().map_or(720.0, |a| a + 720.0);
+    let next = angles.iter().skip(1).copied().chain([turn]);
+    let widest = angles
+        .iter()
+        .zip(next)
+        .map(|(a, b)| b - a)
+        .fold(0.0, f64::max);
+    rpm.map_or(UNKNOWN, |rpm| {
+        ((widest + MORE) / (6.0 * rpm.max(SLOWEST))).max(LEAST)
+    })
 }
 
 fn switches(site: &Site<'_>, scene: &Scene<'_>, k: usize) -> Seen {

@@ -14,6 +14,8 @@ const FEWEST: usize = 12;
 /// A controller's period is held by a crystal (from memory: better than 0.1 %); a sample each way, and the jitter of an
 /// interrupt that switches the pin, take more. Teeth of a turning engine leave this within a turn, at the latest in a gap.
 const WITHIN: f64 = 0.015;
+/// Share of the edges that two leads on one pin have in common; noise moves some of them.
+const SAME: f64 = 0.9;
 /// Share of the intervals that must keep it: at full and at no duty periods are left out.
 const SHARE: f64 = 0.8;
 
@@ -59,6 +61,28 @@ impl Ear {
             .iter()
             .filter(move |e| e.kind == kind)
             .map(|e| e.at.0)
+    }
+
+    /// Whether nearly all edges of two leads come at the same instants, within a sample.
+    pub fn coincide(a: &Self, b: &Self) -> bool {
+        let (Some(first), Some(other)) = (a.edges.front(), b.edges.front()) else {
+            return false;
+        };
+        // The older edges of the one may be forgotten by the other.
+        let from = first.at.0.max(other.at.0) - 1.0;
+        let late = |e: &&Edge| e.at.0 >= from;
+        let (mut shared, mut all) = (0usize, 0usize);
+        let mut there = b.edges.iter().peekable();
+        for edge in a.edges.iter().filter(late) {
+            all += 1;
+            while there.next_if(|o| o.at.0 < edge.at.0 - 1.0).is_some() {}
+            let is_there = there
+                .peek()
+                .is_some_and(|o| o.at.0 <= edge.at.0 + 1.0 && o.kind == edge.kind);
+            shared += usize::from(is_there);
+        }
+        let most = b.edges.iter().filter(late).count().max(all);
+        all >= FEWEST && shared as f64 >= SAME * most as f64
     }
 
     /// Median interval between like edges, in samples.

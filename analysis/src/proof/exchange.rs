@@ -55,6 +55,31 @@ impl Exchange {
         Self { shows, fits }
     }
 
+    /// Two leads are on one pin: it is the one whose pattern or frequency is the other's, or both are in doubt.
+    pub fn one_pin(&mut self, scene: &Scene<'_>, [i, j]: [usize; 2]) {
+        let suits = |k: usize| match scene.channels[k].role {
+            Role::Cam(_) => self.fits[k],
+            Role::Command(id) => {
+                let due = scene
+                    .sheet
+                    .cam(id)
+                    .and_then(|c| c.phaser.as_ref()?.frequency);
+                let seen = (scene.channels[k].meter()).and_then(|m| m.duty(scene.at, Seconds(0.2)));
+                due.zip(seen)
+                    .is_some_and(|(due, seen)| (seen.frequency.0 / due.0 - 1.0).abs() < SAME)
+            }
+            _ => false,
+        };
+        let (a, b) = (suits(i), suits(j));
+        let roles = [i, j].map(|k| scene.channels[k].role);
+        if !a || b {
+            let _ = self.shows[i].get_or_insert(roles[1]);
+        }
+        if !b || a {
+            let _ = self.shows[j].get_or_insert(roles[0]);
+        }
+    }
+
     /// The command lead of `own` was answered by the cam `other`.
     pub fn answers(&mut self, scene: &Scene<'_>, own: CamId, other: CamId) {
         let lead = scene
