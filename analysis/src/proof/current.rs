@@ -19,12 +19,13 @@ const SWING: f64 = 0.03;
 const AGREE: f64 = 0.75;
 /// Offset of a clamp that was not zeroed lies above its drift of tens of milliamperes (common practice, from memory).
 const OFFSET: f64 = 0.1;
-/// What flows through a valve of 6 to 13 ohms at 9 to 16 V (from memory) lies between 0.7 and 2.7 A at full duty. Mean
-/// over duty is less where the current does not build up within the period (0.15 A with 13 ohms and 40 mH at 30 % of
-/// 300 Hz into a clamp); ten times more or less lies outside these.
-const FULL: [f64; 2] = [0.1, 7.0];
-/// A current that never ends within the period has built up: mean over duty is what flows at full duty, 0.7 A and more.
-const FLOWING: f64 = 0.35;
+/// Valves have 6 to 13 ohms (from memory) and at most some 40 mH (assumed; most have 10 to 25): the slowest rise.
+const OHMS: f64 = 13.0;
+const HENRIES: f64 = 0.040;
+/// Supply where none is known, volts, the least that runs an engine (from memory).
+const VOLTS: f64 = 12.0;
+/// More than this at full duty, amperes, flows through no valve: 16 V on 6 ohms are 2.7.
+const MOST: f64 = 7.0;
 /// Duty, percent, from which a healthy valve's current cannot be missed.
 const DRIVEN: f64 = 30.0;
 /// Less than this, amperes, at that duty is no current.
@@ -34,8 +35,6 @@ const PATIENCE: f64 = 1.0;
 
 /// How the current moves within the command's periods: rises while on (positive) or falls, by so many amperes.
 struct Step {
-    /// Where it begins to rise, amperes.
-    base: f64,
     swing: f64,
     agree: f64,
 }
@@ -43,7 +42,7 @@ struct Step {
 fn step(clamp: &Channel, command: &Channel) -> Option<Step> {
     let meter = command.meter()?;
     let periods: Vec<_> = meter.periods().rev().take(PERIODS).copied().collect();
-    let (mut bases, mut swings): (Vec<f64>, Vec<f64>) = periods
+    let mut swings: Vec<f64> = periods
         .iter()
         .filter_map(|p| {
             let (fall, rise, end) = (p.end.0 - p.length, p.end.0 - p.length + p.low, p.end.0);
@@ -58,22 +57,20 @@ fn step(clamp: &Channel, command: &Channel) -> Option<Step> {
             let on = mean(fall, fall + width)?;
             let off = mean(rise - width, rise)?;
             let after = mean(end - width, end)?;
-            Some((on, 0.5 * ((off - on) + (off - after))))
+            Some(0.5 * ((off - on) + (off - after)))
         })
-        .unzip();
+        .collect();
     if swings.len() < 4 {
         return None;
     }
     let n = swings.len() as f64;
     let middle = swings.len() / 2;
     let swing = *swings.select_nth_unstable_by(middle, f64::total_cmp).1;
-    let base = *bases.select_nth_unstable_by(middle, f64::total_cmp).1;
     let same = swings
         .iter()
         .filter(|s| s.signum() * swing.signum() > 0.0)
         .count();
     Some(Step {
-        base,
         swing,
         agree: same as f64 / n,
     })
@@ -84,9 +81,9 @@ pub(super) fn look(site: &Site<'_>, scene: &Scene<'_>, standing: &Standing, id: 
     let channel = site.channel;
     let mean = channel.mean(100).unwrap_or(0.0);
     let command = scene.channel(Role::Command(id));
-    let duty = command
-        .and_then(|c| c.meter()?.duty(scene.at, Seconds(0.1)))
-        .map(|d| d.duty.0);
+    let command_duty = command.and_then(|c| c.meter()?.duty(scene.at, Seconds(0.1)));
+    let duty = command_duty.map(|d| d.duty.0);
+    let on = command_duty.map_or(0.0, |d| d.duty.0 / 100.0 / d.frequency.0.max(1.0));
     if channel.is_clipped(100) {
         let note = format!("{mean:.1} A, beyond the input's range");
         let proof = LeadProof::doubtful(note, "Use a larger range; check the clamp's factor.");
@@ -104,7 +101,7 @@ pub(super) fn look(site: &Site<'_>, scene: &Scene<'_>, standing: &Standing, id: 
                 LeadProof::doubtful(note, "Turn the clamp round.").by(Mistake::ClampReversed),
             )
         }
-        Some(step) => sized(mean, duty, &step),
+        Some(step) => sized(mean, duty, least(on, scene.supply), &step),
         None if duty > DRIVEN && mean.abs() < NOTHING => {
             let note = format!("{mean:.2} A at {duty:.0} %: nothing flows here");
             let proof = LeadProof::silent(
@@ -139,17 +136,22 @@ fn out_of_step(mean: f64, duty: f64) -> LeadProof {
         .by(Mistake::WrongPlace)
 }
 
+/// Least mean current over duty of a sound valve that is on for so many seconds each period: of the current reached by
+/// then, V/R·(1 − e^(−tR/L)), half is the mean of its rise; a tenth more is left for the supply's sag.
+fn least(on: f64, supply: Option<f64>) -> f64 {
+    let reached = 1.0 - (-on * OHMS / HENRIES).exp();
+    0.45 * supply.unwrap_or(VOLTS) / OHMS * reached
+}
+
 /// In step with the command; whether it is as large as a valve's.
-fn sized(mean: f64, duty: f64, step: &Step) -> Seen {
+fn sized(mean: f64, duty: f64, least: f64, step: &Step) -> Seen {
     // At no more than some per cent the mean says little; the swing is what the coil took.
     let full = if duty > 20.0 {
         mean / (duty / 100.0)
     } else {
         step.swing.max(mean)
     };
-    let flows_on = step.base > 0.4 * step.swing.abs();
-    let least = if flows_on { FLOWING } else { FULL[0] };
-    if full > FULL[1] {
+    if full > MOST {
         let note = format!("{mean:.1} A at {duty:.0} %: ten times a valve's");
         let proof = LeadProof::doubtful(
             note,

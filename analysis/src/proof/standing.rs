@@ -114,6 +114,7 @@ impl Standing {
         }
         let was_proven = self.shown.state == ProofState::Proven;
         if weight == Weight::None {
+            self.bad = None;
             if was_proven {
                 self.shown.note = proof.note;
             } else {

@@ -10,6 +10,10 @@ use crate::channel::Channel;
 
 /// A touch is held for this many slices of 1/200 s: 0.3 s, longer than a tip that slides over a terminal.
 const HELD: usize = 60;
+/// A change of level by so much, volts, within some slices shows that it was taken from where it hung; a supply that is
+/// loaded moves by less.
+const LEFT: f64 = 2.5;
+const MOMENT: usize = 8;
 /// At ground, volts: wire and clip drop less, for nothing but the input's own current flows (common practice).
 const GROUND: f64 = 0.3;
 /// What moves by no more than this, volts, is held still: noise of an input of 80 V is a third of it.
@@ -27,6 +31,9 @@ const SUPPLY: [[f64; 2]; 2] = [[10.5, 16.0], [21.0, 32.0]];
 /// A test under way.
 #[derive(Debug, Clone, Default)]
 pub(super) struct TouchTest {
+    /// Where it stood when the test was asked for, and whether it has been taken away from there.
+    began: Option<f64>,
+    left: bool,
     ground: bool,
     supply: bool,
 }
@@ -34,6 +41,13 @@ pub(super) struct TouchTest {
 impl TouchTest {
     /// Looks at the lead; `supply` is the supply if another lead shows it.
     pub fn look(&mut self, channel: &Channel, supply: Option<f64>) -> Touch {
+        // Where it hangs is no touch: first it must be taken away from there.
+        let now = channel.mean(MOMENT).unwrap_or(0.0);
+        let began = *self.began.get_or_insert(now);
+        self.left |= (now - began).abs() > LEFT;
+        if !self.left {
+            return self.stage();
+        }
         let means = channel.means(HELD);
         if means.len() == HELD
             && let (Some(mean), Some([low, high])) = (channel.mean(HELD), channel.range(HELD))
