@@ -2,7 +2,7 @@
 
 use super::car::Car;
 use super::oracle::{Oracle, Right};
-use super::rows::{Kind, Row, concerns};
+use super::rows::{Kind, Row, concerns, is_supply_low};
 use super::score::Score;
 use super::spread::Spread;
 use crate::rig::Rig;
@@ -76,7 +76,9 @@ impl Course {
                     time: truth.time,
                     told: cam.agreement.state,
                     right: rights[k],
-                    circuit: condition.is_some_and(is_fault),
+                    circuit: condition.is_some_and(|c| {
+                        is_fault(c) && !(c == Condition::SupplyLow && is_supply_low(row))
+                    }),
                     figures: [is.delivered_duty, is.hold_duty, is.shown, truth.rpm],
                 });
                 if let Some(condition) = condition
@@ -223,7 +225,9 @@ impl Course {
             let rows: Vec<_> = (self.last.findings.causes.iter())
                 .filter(|c| c.cam.is_none_or(|c| c == id))
                 .collect();
-            let is_true = |cause: Cause| row.causes.contains(&cause);
+            // A weak supply is a cause that is there, beside a phaser that does as it is told.
+            let weak = |cause| is_supply_low(row) && cause == Cause::SupplyOrGround;
+            let is_true = |cause: Cause| row.causes.contains(&cause) || weak(cause);
             let truth = rows.iter().filter(|c| is_true(c.cause));
             if truth.clone().any(|c| c.standing != Standing::Contradicted) {
                 score.uncontradicted += 1;

@@ -8,6 +8,8 @@
 //! The check runs a part of both, the same each time. The whole of both, all seeds:
 //! `cargo test --release -p keyway-tests agreement_matrix::whole -- --ignored --nocapture`
 //!
+//! `KEYWAY_SEEDS=5` runs fewer seeds. `agreement_matrix::healthy_hours` runs the healthy rows for 30 hours in the same way.
+//!
 //! One row of matrix one, with every change of what is told and what is right, `*` where it is wrong:
 //! `KEYWAY_ROW="stuck midway" KEYWAY_SEED=3 cargo test --release -p keyway-tests agreement_matrix::one_row -- --ignored --nocapture`.
 //! Without the seed the scores of all its seeds are printed, one line each.
@@ -23,9 +25,10 @@ mod score;
 mod spread;
 
 use course::Course;
-use rows::{ROWS, Row};
+use rows::{Kind, ROWS, Row};
 use score::{HEAD, Score};
 use spread::{ONE, Spread, TWO};
+use std::ops::RangeInclusive;
 use std::sync::Mutex;
 use std::sync::atomic::{AtomicUsize, Ordering};
 
@@ -34,10 +37,10 @@ const SEEDS: u64 = 20;
 /// Seeds of each that the check runs.
 const CHECKED: [u64; 2] = [4, 2];
 
-/// Runs rows of a matrix with seeds from 1 on; the scores by row.
-fn scores(spread: &Spread, rows: &[&Row], seeds: u64) -> Vec<Score> {
+/// Runs rows of a matrix with these seeds; the scores by row.
+fn scores(spread: &Spread, rows: &[&Row], seeds: RangeInclusive<u64>) -> Vec<Score> {
     let jobs: Vec<(usize, u64)> = (0..rows.len())
-        .flat_map(|row| (1..=seeds).map(move |seed| (row, seed)))
+        .flat_map(|row| seeds.clone().map(move |seed| (row, seed)))
         .collect();
     let next = AtomicUsize::new(0);
     let scores = Mutex::new(vec![Score::default(); rows.len()]);
@@ -74,24 +77,46 @@ fn all() -> Vec<&'static Row> {
 #[test]
 fn a_part_of_both_holds() {
     for (spread, seeds) in [&ONE, &TWO].into_iter().zip(CHECKED) {
-        let scores = scores(spread, &all(), seeds);
+        let scores = scores(spread, &all(), 1..=seeds);
         let total = print(spread, &all(), &scores);
         for (row, score) in ROWS.iter().zip(&scores) {
             let worse = open::worse(spread.name, row.name, score);
-            worse.iter().for_each(|w| eprintln!("does not hold: {w}"));
+            worse.iter().for_each(|w| eprintln!("open: {w}"));
         }
-        assert!(total.right_share().is_some_and(|r| r > 97.0), "{total}");
-        assert!(total.judged_share().is_some_and(|j| j > 90.0), "{total}");
+        assert!(total.right_share().is_some_and(|r| r >= 99.0), "{total}");
+        assert!(total.judged_share().is_some_and(|j| j >= 90.0), "{total}");
     }
 }
 
 #[test]
-#[ignore = "half an hour; run by hand"]
+#[ignore = "a quarter of an hour on two cores; run by hand"]
 fn whole() {
+    let seeds = number("KEYWAY_SEEDS").unwrap_or(SEEDS);
     for spread in [&ONE, &TWO] {
-        let scores = scores(spread, &all(), SEEDS);
+        let scores = scores(spread, &all(), 1..=seeds);
         let _ = print(spread, &all(), &scores);
     }
+}
+
+#[test]
+#[ignore = "twenty minutes on two cores; run by hand"]
+fn healthy_hours() {
+    let rows: Vec<_> = ROWS.iter().filter(|r| r.kind == Kind::Healthy).collect();
+    // Half a minute or so of each row and matrix for each seed; other seeds than those of the matrix.
+    let seeds = number("KEYWAY_SEEDS").unwrap_or(280);
+    for spread in [&ONE, &TWO] {
+        let scores = scores(spread, &rows, 1001..=1000 + seeds);
+        let total = print(spread, &rows, &scores);
+        let hours = total.healthy_seconds / 2.0 / 3600.0;
+        eprintln!(
+            "{hours:.2} h of healthy running, {} false flags",
+            total.false_flags
+        );
+    }
+}
+
+fn number(name: &str) -> Option<u64> {
+    std::env::var(name).ok().and_then(|s| s.parse().ok())
 }
 
 #[test]
@@ -101,9 +126,7 @@ fn one_row() {
     let row = ROWS.iter().find(|r| r.name == name);
     let names: Vec<_> = ROWS.iter().map(|r| r.name).collect();
     let row = row.unwrap_or_else(|| panic!("KEYWAY_ROW must be one of {names:?}"));
-    let seed = std::env::var("KEYWAY_SEED")
-        .ok()
-        .and_then(|s| s.parse().ok());
+    let seed = number("KEYWAY_SEED");
     if let Some(seed) = seed {
         Course::run(&ONE, row, seed).trace(row);
         return;

@@ -11,8 +11,8 @@
 //!    follows its pin, or it is not judged, as a pin that stands proves nothing.
 //! 5. The pin is driven and the coil feels nothing: no command or not judged are right beside what follows, for what
 //!    such a pin shows depends on its driver.
-//! 6. The travel swings to and fro three times or more in 4 s at a steady target, by 10 degrees or more: hunting; by
-//!    4 to 10 degrees: that, or what is right otherwise.
+//! 6. The travel swings to and fro three times or more in 4 s by 10 degrees or more at a steady target: hunting. By 4
+//!    degrees or more, whatever the target, or having hunted in the last 4 s: that, or what is right otherwise.
 //! 7. Driven, not at the stop, and for longer than 0.3 s
 //!    - moving by less than 0.3 of the sheet's slowest rate: not following; at a duty below the sheet's rest duty off
 //!      rest too; from 0.1 of that rate on lagging too;
@@ -135,6 +135,7 @@ pub struct Oracle {
     shown: States,
     command_gone: Option<f64>,
     silent: Option<f64>,
+    hunted: f64,
 }
 
 impl Oracle {
@@ -167,6 +168,7 @@ impl Oracle {
             shown: States::default(),
             command_gone: None,
             silent: None,
+            hunted: f64::NEG_INFINITY,
         }
     }
 
@@ -269,18 +271,19 @@ impl Oracle {
                 ..kinematic
             };
         }
-        match self.swing() {
-            Some(swing) if swing >= HUNTS => Right {
-                states: States::of(&[Hunting]),
-                ..Right::default()
-            },
-            Some(swing) if swing >= MAY_HUNT => Right {
+        let swings = |least: f64| self.reversals(least) >= REVERSALS;
+        if swings(HUNTS) && self.is_steady() {
+            self.hunted = now;
+            return self.plain(States::of(&[Hunting]));
+        }
+        if swings(MAY_HUNT) || now - self.hunted < SWINGS {
+            return Right {
                 states: kinematic.states.and(States::of(&[Hunting])),
                 gross: None,
                 ..kinematic
-            },
-            _ => kinematic,
+            };
         }
+        kinematic
     }
 
     fn kinematic(&mut self, truth: &Truth, now: f64, travel: f64, offset: f64) -> Right {
@@ -406,18 +409,13 @@ impl Oracle {
         self.plain(states)
     }
 
-    /// Largest swing that was made three times or more lately at a steady target.
-    fn swing(&self) -> Option<f64> {
+    /// Whether the target has hardly moved lately, so that swings are not asked for.
+    fn is_steady(&self) -> bool {
         let targets = self.track.iter().map(|p| p[2]);
         let (low, high) = targets.fold((f64::INFINITY, f64::NEG_INFINITY), |(a, b), t| {
             (a.min(t), b.max(t))
         });
-        if high - low > 3.0 {
-            return None;
-        }
-        [HUNTS, MAY_HUNT]
-            .into_iter()
-            .find(|s| self.reversals(*s) >= REVERSALS)
+        high - low <= 3.0
     }
 
     fn reversals(&self, least: f64) -> usize {

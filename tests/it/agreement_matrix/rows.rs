@@ -90,6 +90,11 @@ fn begins(chance: &mut Chance) -> f64 {
     }
 }
 
+/// Whether a supply below its zone is the truth in this row, so that a circuit may say so.
+pub fn is_supply_low(row: &Row) -> bool {
+    row.name == "weak supply"
+}
+
 /// All rows.
 pub const ROWS: &[Row] = &[
     healthy("healthy idle", &[Programme::Idle], |_, _| {}),
