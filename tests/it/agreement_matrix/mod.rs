@@ -5,14 +5,13 @@
 //! ranges; nothing is tuned on it: it is run and its table is reported, but no single run of it is looked at to change
 //! a threshold or a rule.
 //!
-//! The check runs a part of both, the same each time. The whole of both, all seeds:
-//! `cargo test --release -p keyway-tests agreement_matrix::whole -- --ignored --nocapture`
+//! The check runs a part of both, the same each time. `KEYWAY_MATRIX=whole` runs the whole of both, all seeds, a quarter
+//! of an hour on two cores; `KEYWAY_MATRIX=healthy` the healthy rows for 30 hours; with `KEYWAY_SEEDS=5` fewer seeds:
+//! `KEYWAY_MATRIX=whole cargo test --release -p keyway-tests agreement_matrix -- --nocapture`.
 //!
-//! `KEYWAY_SEEDS=5` runs fewer seeds. `agreement_matrix::healthy_hours` runs the healthy rows for 30 hours in the same way.
-//!
-//! One row of matrix one, with every change of what is told and what is right, `*` where it is wrong:
-//! `KEYWAY_ROW="stuck midway" KEYWAY_SEED=3 cargo test --release -p keyway-tests agreement_matrix::one_row -- --ignored --nocapture`.
-//! Without the seed the scores of all its seeds are printed, one line each.
+//! The name of a row runs that row of matrix one, a line of scores for each seed; with `KEYWAY_SEED=3` one run, with
+//! every change of what is told and what is right, `*` where it is wrong:
+//! `KEYWAY_MATRIX="stuck midway" KEYWAY_SEED=3 cargo test --release -p keyway-tests agreement_matrix -- --nocapture`.
 
 mod car;
 mod chance;
@@ -75,7 +74,16 @@ fn all() -> Vec<&'static Row> {
 }
 
 #[test]
-fn a_part_of_both_holds() {
+fn both_hold() {
+    match std::env::var("KEYWAY_MATRIX").as_deref() {
+        Ok("whole") => whole(),
+        Ok("healthy") => healthy_hours(),
+        Ok(row) => one_row(row),
+        Err(_) => a_part(),
+    }
+}
+
+fn a_part() {
     for (spread, seeds) in [&ONE, &TWO].into_iter().zip(CHECKED) {
         let scores = scores(spread, &all(), 1..=seeds);
         let total = print(spread, &all(), &scores);
@@ -88,8 +96,6 @@ fn a_part_of_both_holds() {
     }
 }
 
-#[test]
-#[ignore = "a quarter of an hour on two cores; run by hand"]
 fn whole() {
     let seeds = number("KEYWAY_SEEDS").unwrap_or(SEEDS);
     for spread in [&ONE, &TWO] {
@@ -98,8 +104,6 @@ fn whole() {
     }
 }
 
-#[test]
-#[ignore = "twenty minutes on two cores; run by hand"]
 fn healthy_hours() {
     let rows: Vec<_> = ROWS.iter().filter(|r| r.kind == Kind::Healthy).collect();
     // Half a minute or so of each row and matrix for each seed; other seeds than those of the matrix.
@@ -119,13 +123,11 @@ fn number(name: &str) -> Option<u64> {
     std::env::var(name).ok().and_then(|s| s.parse().ok())
 }
 
-#[test]
-#[ignore = "for looking into one row"]
-fn one_row() {
-    let name = std::env::var("KEYWAY_ROW").unwrap_or_default();
+fn one_row(name: &str) {
     let row = ROWS.iter().find(|r| r.name == name);
     let names: Vec<_> = ROWS.iter().map(|r| r.name).collect();
-    let row = row.unwrap_or_else(|| panic!("KEYWAY_ROW must be one of {names:?}"));
+    let row =
+        row.unwrap_or_else(|| panic!("KEYWAY_MATRIX must be whole, healthy or one of {names:?}"));
     let seed = number("KEYWAY_SEED");
     if let Some(seed) = seed {
         Course::run(&ONE, row, seed).trace(row);
