@@ -24,6 +24,8 @@ const TURNS: f64 = 3.0;
 /// A jump of the timing passes through the rolling phase within one cam revolution; motion against the push must last
 /// this much longer, seconds.
 const LASTS: f64 = 0.3;
+/// Seconds without such motion after which it stands again.
+const STOOD: f64 = 0.4;
 
 /// What a drive shows.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -109,6 +111,8 @@ pub struct Residual {
     /// Since when it moves against the push, and whether that has lasted.
     turned: Option<f64>,
     lasts: bool,
+    /// When it last moved against the push.
+    last_turn: f64,
 }
 
 fn limit(of: [f64; 3], noise: f64, rate: f64) -> f64 {
@@ -207,6 +211,7 @@ impl Residual {
             self.turned = None;
         } else {
             let since = *self.turned.get_or_insert(now);
+            self.last_turn = now;
             self.lasts |= now - since >= window + LASTS;
         }
         self.lasts &= self.still.value() > 0.0;
@@ -223,7 +228,9 @@ impl Residual {
             let from = self.still_from;
             let (moved, due) = (x - from.x, self.owed - from.owed);
             let since = from.t;
-            if moved <= -AGAINST {
+            // What went back at once and has stood since, although it is pushed on, stands.
+            let stands = self.turned.is_none() && self.looked - self.last_turn >= STOOD;
+            if moved <= -AGAINST && (self.lasts || !stands) {
                 Verdict::Against {
                     since,
                     moved: -moved,
