@@ -5,6 +5,7 @@ mod agreement_matrix;
 mod angles;
 mod base_timing;
 mod captures;
+mod circuits;
 mod end_to_end;
 mod engines;
 mod findings;

@@ -16,6 +16,8 @@ const PERIODS: usize = 3;
 /// Figures are means over this window.
 const WINDOW: Seconds = Seconds(0.2);
 const WINDOW_SLICES: usize = 40;
+/// And of a pin that stands, over this, which is less than it takes to be seen to stand.
+const STANDING_SLICES: usize = 15;
 /// Looks over which the sag is averaged: the alternator's ripple is not in step with the command and goes out.
 const SAGS: usize = 15;
 /// Looks over which the level of the open pin is taken.
@@ -98,6 +100,10 @@ impl Gatherer {
         };
         facts.pin = self.pin(command, seen.at, rate.0);
         facts.believed = facts.supply.or(self.off_level());
+        if let Pin::Stands(_) = facts.pin {
+            // Since it stands, not before.
+            facts.current = current.and_then(|c| c.mean(STANDING_SLICES));
+        }
         if let Pin::Switches(switching) = facts.pin {
             let last = seen.periods.last().and_then(Cut::of);
             let high = switching

@@ -187,7 +187,7 @@ impl Judge<'_> {
                 Some(words::AT_THE_CONTROLLER),
             ),
             Place::Ground => self.at_ground(standing, &figures),
-            Place::Between => self.between(standing.since, &figures),
+            Place::Between => self.between(standing.since, &figures, self.flows()),
         }
     }
 
@@ -232,8 +232,8 @@ impl Judge<'_> {
 
     /// Neither at the supply nor at ground: cut off from the supply and left to the driver's diagnosis, or pulled down
     /// through a contact.
-    fn between(&self, onset: SampleTime, figures: &str) -> Found {
-        let (said, possible, tells): (_, Vec<CircuitCause>, _) = match self.flows() {
+    fn between(&self, onset: SampleTime, figures: &str, flows: Option<bool>) -> Found {
+        let (said, possible, tells): (_, Vec<CircuitCause>, _) = match flows {
             Some(true) => (
                 "pulled towards ground with current flowing",
                 vec![CircuitCause::ShortToGround],
@@ -268,7 +268,7 @@ impl Judge<'_> {
         {
             let figures = format!("{figures}, but it rises to only {high:.1} V");
             return match facts.running {
-                Some(_) => self.between(facts.at, &figures),
+                Some(_) => self.between(facts.at, &figures, self.flows().filter(|flows| !flows)),
                 None => Found::not_shown(facts.at, words::engine_off(&figures), self.leads()),
             };
         }
@@ -406,8 +406,8 @@ impl Judge<'_> {
             Condition::LowLevelHigh,
             facts.at,
             format!(
-                "{figures}: its low level of {low:.2} V{at}{ohms} is above the {borne:.2} V of a sound driver and ground{}.",
-                if low > NEAR_GROUND { ", far" } else { "" }
+                "{figures}: its low level of {low:.2} V{at}{ohms} is {}above the {borne:.2} V of a sound driver and ground.",
+                if low > NEAR_GROUND { "far " } else { "" }
             ),
             &[CircuitCause::GroundResistance],
             None,

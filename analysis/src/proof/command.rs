@@ -6,7 +6,6 @@ use super::lead_proof::{LeadProof, Mistake};
 use super::standing::{Seen, Standing};
 use super::{GROUND, SUPPLY, Scene, Site, is_silent};
 use crate::channel::Channel;
-use crate::duty::DutyMeter;
 use crate::lead::{CamId, Role};
 use crate::units::Seconds;
 
@@ -37,6 +36,9 @@ const TAKEN: u64 = 400;
 const STRIDE: u64 = 37;
 /// A beat must be lost for this long, seconds, to count: a change of duty spoils some periods.
 const UNSTEADY: f64 = 0.6;
+/// Where a driver's diagnosis holds a pin that is open, volts (TLE8102SG data sheet: 2.5, 3.0 or 3.5 V, less what a probe
+/// draws).
+const FLOATING: std::ops::RangeInclusive<f64> = 1.5..=3.5;
 /// Current that proves that the valve is on, amperes.
 const FLOWS: f64 = 0.2;
 
@@ -69,7 +71,7 @@ pub(super) fn look(
         return Seen::idle(LeadProof::doubtful("", ""));
     };
     if meter.duty(scene.at, Seconds(0.2)).is_some() {
-        return swings(site, scene, meter, id, pace);
+        return swings(site, scene, standing, id, pace);
     }
     if !meter.is_still(scene.at) {
         let proof = LeadProof::doubtful("changes, but not as a command does", TOUCH);
@@ -81,11 +83,14 @@ pub(super) fn look(
 fn swings(
     site: &Site<'_>,
     scene: &Scene<'_>,
-    meter: &DutyMeter,
+    standing: &Standing,
     id: CamId,
     pace: &mut Pace,
 ) -> Seen {
     let channel = site.channel;
+    let Some(meter) = channel.meter() else {
+        return Seen::idle(LeadProof::doubtful("", ""));
+    };
     let Some(duty) = meter.duty(scene.at, Seconds(0.2)) else {
         return Seen::idle(LeadProof::doubtful("measuring", ""));
     };
@@ -107,6 +112,12 @@ fn swings(
             "Check the scope's ground, then the place: control-side pin?",
         );
         return Seen::soft(proof, 0.5);
+    }
+    // On a pin that is known, an off level that only the driver's own diagnosis holds is no mistake of the lead: the pin is
+    // cut off from the supply.
+    if standing.is_known() && FLOATING.contains(&settled) {
+        let note = format!("{figures}, floats at {settled:.1} V while off");
+        return Seen::firm(LeadProof::proven(note));
     }
     if let Some(seen) = level(site, scene, settled, &figures) {
         return seen;
@@ -269,7 +280,7 @@ fn place(level: f64, supply: Option<f64>) -> &'static str {
         "at the supply"
     } else if level < GROUND {
         "near ground"
-    } else if (1.5..=3.5).contains(&level) {
+    } else if FLOATING.contains(&level) {
         "floating"
     } else {
         "between ground and supply"
