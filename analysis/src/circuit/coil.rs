@@ -15,6 +15,9 @@ const PARTS: u64 = 24;
 const FEWEST_PARTS: u64 = 6;
 /// Looks that are taken together, ten a second: more is steadier, less follows a change sooner.
 const LOOKS: usize = 20;
+/// Longest time constant L/R of a phaser's valve, seconds (1 to 5 ms, from memory): in a conduction much shorter than that
+/// the current rises in a straight line, which tells the inductance and nothing of the resistance.
+const SLOWEST: f64 = 5e-3;
 /// Looks from which the scatter between them is known.
 const FEWEST: usize = 6;
 
@@ -45,6 +48,9 @@ struct Sums {
     /// Volts times amperes and amperes squared at the conducting driver.
     pi: f64,
     cc: f64,
+    /// What the edges, known to a sample, leave open of resistance and inductance: shares, summed over the periods.
+    open: [f64; 2],
+    periods: f64,
 }
 
 impl Sums {
@@ -56,6 +62,9 @@ impl Sums {
         self.fi += sign * o.fi;
         self.pi += sign * o.pi;
         self.cc += sign * o.cc;
+        self.open[0] += sign * o.open[0];
+        self.open[1] += sign * o.open[1];
+        self.periods += sign * o.periods;
     }
 
     fn solve(&self) -> Option<(f64, f64)> {
@@ -101,9 +110,13 @@ pub(super) struct Sight<'a> {
 impl Learner {
     /// Takes one period. False when it holds too few samples.
     pub fn take(&mut self, sight: &Sight<'_>, cut: &Cut) -> bool {
-        let Some((points, sums)) = curve(sight, cut) else {
+        let Some((points, whole, sums)) = curve(sight, cut) else {
             return false;
         };
+        let open = left_open(cut, whole, sight.rate);
+        self.fresh.open[0] += open[0];
+        self.fresh.open[1] += open[1];
+        self.fresh.periods += 1.0;
         let n = points.len() as f64;
         let centre = |of: fn(&Point) -> f64| points.iter().map(of).sum::<f64>() / n;
         let (q0, i0, f0) = (centre(|p| p.q), centre(|p| p.i), centre(|p| p.f));
@@ -136,7 +149,8 @@ impl Learner {
         self.fresh = Sums::default();
     }
 
-    /// Coil from all looks kept, with the scatter between them (jackknife: each look left out once).
+    /// Coil from all looks kept. Its error holds the scatter between them (jackknife: each look left out once) and what
+    /// the edges, known to a sample, leave open.
     pub fn coil(&self) -> Option<Coil> {
         let m = self.looks.len();
         if m < FEWEST {
@@ -154,15 +168,14 @@ impl Learner {
             ll += (lo - l).powi(2);
         }
         let share = (m as f64 - 1.0) / m as f64;
+        // The scatter does not show what is wrong alike in all periods.
+        let estimate = |value: f64, scatter: f64, open: f64| Estimate {
+            value,
+            error: (share * scatter).sqrt().hypot(value * open / all.periods),
+        };
         Some(Coil {
-            resistance: Estimate {
-                value: r,
-                error: (share * rr).sqrt(),
-            },
-            inductance: Estimate {
-                value: l,
-                error: (share * ll).sqrt(),
-            },
+            resistance: estimate(r, rr, all.open[0]),
+            inductance: estimate(l, ll, all.open[1]),
         })
     }
 
@@ -177,8 +190,19 @@ impl Learner {
     }
 }
 
-/// The points of one period's curve, and the sums at the driver.
-fn curve(sight: &Sight<'_>, cut: &Cut) -> Option<(Vec<Point>, Sums)> {
+/// Shares of resistance and inductance that edges known to a sample leave open. Of the flux V·t that a conduction of x
+/// time constants gives, 1 − (1 − e^(−x))/x is the resistance's: integrated rise of the current. The whole period tells
+/// the resistance by its means.
+fn left_open(cut: &Cut, whole: bool, rate: f64) -> [f64; 2] {
+    let samples = cut.on() as f64;
+    let x = samples / rate / SLOWEST;
+    let share = 1.0 + (-x).exp_m1() / x;
+    let resistance = if whole { 2.0 } else { 1.0 / share };
+    [resistance / samples, 1.0 / (1.0 - share) / samples]
+}
+
+/// The points of one period's curve, whether its end is among them, and the sums at the driver.
+fn curve(sight: &Sight<'_>, cut: &Cut) -> Option<(Vec<Point>, bool, Sums)> {
     let parts = PARTS.min(cut.on() / 2);
     if parts < FEWEST_PARTS {
         return None;
@@ -214,10 +238,13 @@ fn curve(sight: &Sight<'_>, cut: &Cut) -> Option<(Vec<Point>, Sums)> {
             f: w[0].2,
         })
         .collect();
-    if sight.whole {
-        points.extend(end(sight, cut, q, f));
-    }
-    Some((points, sums))
+    let end = if sight.whole {
+        end(sight, cut, q, f)
+    } else {
+        None
+    };
+    points.extend(end);
+    Some((points, end.is_some(), sums))
 }
 
 /// The end of the period, unless the flyback leaves the input's range or is too brief to be summed up.
