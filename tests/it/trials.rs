@@ -346,6 +346,13 @@ fn every_trial_comes_out_as_the_engine_is() {
             "everywhere",
         ),
         (
+            SlowSweep,
+            "stuck-at-rest",
+            Cam::Intake,
+            Unsound,
+            "did not follow",
+        ),
+        (
             StepAndReturn,
             "stuck-at-rest",
             Cam::Intake,
