@@ -37,7 +37,7 @@ mod twins;
 pub use lead_proof::{LeadProof, Mistake, ProofState, Touch, bears};
 
 use ear::Ear;
-use exchange::Exchange;
+use exchange::{Exchange, Found};
 use mains::Hum;
 use response::Response;
 use standing::{Seen, Standing};
@@ -171,6 +171,8 @@ pub(crate) struct Prover {
     followed_since: Option<u64>,
     response: Response,
     twins: Twins,
+    /// How the edges of each channel fitted the cams.
+    found: Vec<Found>,
     test: Option<(Role, TouchTest)>,
 }
 
@@ -191,6 +193,7 @@ impl Prover {
             followed_since: None,
             response: Response::new(sheet.cams.len()),
             twins: Twins::default(),
+            found: Vec::new(),
             test: None,
         }
     }
@@ -285,7 +288,7 @@ impl Prover {
 
     fn judge(&mut self, scene: &Scene<'_>) -> Vec<LeadProof> {
         let now = scene.at.seconds(scene.rate).0;
-        let mut exchange = Exchange::look(scene);
+        let mut exchange = Exchange::look(scene, &mut self.found);
         for (own, other) in self.response.look(scene) {
             exchange.answers(scene, own, other);
         }

@@ -14,6 +14,10 @@ const OFF: f64 = 8.0;
 /// A measured frequency is the sheet's within this part; two of the sheet that differ by less are alike.
 const SAME: f64 = 0.04;
 
+/// A lead that shows its own signal is compared with the others' again after this long, seconds: comparing takes a third of
+/// what all else of the pipeline takes when it is done ten times a second. More would tell a swap later.
+const KEPT: f64 = 0.5;
+
 /// What a lead's signal looks like.
 #[derive(Debug, Clone, Copy, PartialEq)]
 enum Look {
@@ -32,12 +36,45 @@ pub(super) struct Exchange {
     pub fits: Vec<bool>,
 }
 
+/// What was last found of one channel, and when, in seconds: how its edges fit each cam's pattern.
+#[derive(Debug, Clone, Default)]
+pub(super) struct Found {
+    at: f64,
+    costs: Vec<Option<f64>>,
+}
+
+impl Found {
+    /// How the edges fit now. Where nothing is amiss it is asked again only after a while.
+    fn costs(&mut self, scene: &Scene<'_>, i: usize) -> Vec<Option<f64>> {
+        let nothing = vec![None; scene.patterns.len()];
+        let Some(turn) = turn(scene, i) else {
+            self.costs.clear();
+            return nothing;
+        };
+        let now = scene.at.seconds(scene.rate).0;
+        let is_well = match scene.channels[i].role {
+            Role::Cam(id) => scene
+                .cam(id)
+                .is_some_and(|k| self.costs.get(k).is_some_and(Option::is_some)),
+            _ => !self.costs.is_empty() && self.costs.iter().all(Option::is_none),
+        };
+        if !is_well || now - self.at > KEPT {
+            *self = Self {
+                at: now,
+                costs: costs(scene, Some(&turn)),
+            };
+        }
+        self.costs.clone()
+    }
+}
+
 impl Exchange {
-    pub fn look(scene: &Scene<'_>) -> Self {
-        let turns: Vec<Option<Vec<PatternEdge>>> =
-            (0..scene.channels.len()).map(|i| turn(scene, i)).collect();
-        let costs: Vec<Vec<Option<f64>>> =
-            turns.iter().map(|t| costs(scene, t.as_deref())).collect();
+    /// Compares all channels; `found` holds one entry per channel from look to look.
+    pub fn look(scene: &Scene<'_>, found: &mut Vec<Found>) -> Self {
+        found.resize_with(scene.channels.len(), Found::default);
+        let costs: Vec<Vec<Option<f64>>> = (found.iter_mut().enumerate())
+            .map(|(i, found)| found.costs(scene, i))
+            .collect();
         let looks: Vec<Look> = (0..scene.channels.len())
             .map(|i| look(scene, i, &costs[i]))
             .collect();

@@ -33,15 +33,19 @@ impl Hum {
         let n = whole as f64;
         let mean = means.iter().sum::<f64>() / n;
         let power = means.iter().map(|m| (m - mean).powi(2)).sum::<f64>() / n;
+        // Both frequencies repeat after that many slices, so that like slices are added up first.
+        let mut folded = [0.0; WHOLE];
+        for part in means.chunks_exact(WHOLE) {
+            for (sum, m) in folded.iter_mut().zip(part) {
+                *sum += m - mean;
+            }
+        }
         let at = |hertz: f64| {
             let turn = TAU * hertz / SLICES;
-            let (re, im) = means
-                .iter()
-                .zip(0u32..)
-                .fold((0.0, 0.0), |(re, im), (m, i)| {
-                    let (sin, cos) = (turn * f64::from(i)).sin_cos();
-                    (re + (m - mean) * cos, im + (m - mean) * sin)
-                });
+            let (re, im) = (folded.iter().zip(0u32..)).fold((0.0, 0.0), |(re, im), (m, i)| {
+                let (sin, cos) = (turn * f64::from(i)).sin_cos();
+                (re + m * cos, im + m * sin)
+            });
             // A slice is the mean over its length, which shrinks a sine to sin(x)/x.
             let x = PI * hertz / SLICES;
             let grow = 2.0 / n * x / x.sin();
