@@ -26,6 +26,10 @@ const TURNS: f64 = 3.0;
 const LASTS: f64 = 0.3;
 /// Seconds without such motion after which it stands again.
 const STOOD: f64 = 0.4;
+/// Motion while nothing is owed that voids what was seen of a standing cam, crank degrees beside its noise: what has
+/// gone elsewhere since is not stuck there. Less would let noise and a jolt void it, more would keep it against a phaser
+/// that works.
+const FREED: f64 = 3.0;
 
 /// What a drive shows.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -107,6 +111,9 @@ pub struct Residual {
     asked_still: f64,
     asked_slow: f64,
     moved: f64,
+    /// Where it was when motion was last owed, and the noise of that.
+    place: f64,
+    noise: f64,
     limits: [f64; 2],
     /// Since when it moves against the push, and whether that has lasted.
     turned: Option<f64>,
@@ -147,9 +154,13 @@ impl Residual {
             self.last = None;
             self.still.add(now, -LEAK * dt - moved);
             self.slow.add(now, -LEAK * dt - moved);
+            if due.is_none() {
+                self.forget_place(x);
+            }
             return;
         };
         self.early = Some(x);
+        (self.place, self.noise) = (x, due.noise);
         self.limits = [
             limit(STILL_LIMIT, due.noise, due.still),
             limit(SLOW_LIMIT, due.noise, due.slow),
@@ -202,6 +213,19 @@ impl Residual {
             if self.slow.value() <= 0.0 {
                 self.slow_from = mark(self.asked_slow);
             }
+        }
+    }
+
+    /// Drops what was seen while it stood, once it is elsewhere although nothing was owed in this direction. What moved
+    /// too slowly is slow wherever it is now.
+    fn forget_place(&mut self, x: f64) {
+        if (x - self.place).abs() < FREED + 4.0 * self.noise {
+            return;
+        }
+        self.still.reset();
+        let from = self.slow_from;
+        if self.moved - from.seen < CREEPS * (self.asked_slow - from.asked) {
+            self.slow.reset();
         }
     }
 
@@ -301,6 +325,27 @@ mod tests {
         assert!(matches!(told(4.5, 5.0).0, Verdict::Slow { .. }));
         assert!(matches!(told(-30.0, 5.0).0, Verdict::Against { .. }));
         assert_eq!(told(8.0, 60.0).0, Verdict::Open);
+    }
+
+    #[test]
+    fn what_has_gone_elsewhere_since_is_not_held_to_have_stood() {
+        // Stands for half a second although pushed, is left alone for two seconds, and is pushed again for a moment.
+        let after = |away: f64| {
+            let mut test = Residual::default();
+            let at = |t: f64| if (1.0..2.0).contains(&t) { away } else { 0.0 };
+            for n in 1..=135 {
+                let t = f64::from(n) * 0.02;
+                let pushed = due(if t < 1.0 { 0.0 } else { 2.5 });
+                let owed = !(0.5..2.5).contains(&t);
+                // Noise below what any limit knows makes each phase a fresh one.
+                let x = at(t) + 1e-6 * f64::from(n);
+                test.look(t, x, true, owed.then_some(&pushed));
+            }
+            test.verdict(0.0)
+        };
+        assert!(matches!(after(0.0), Verdict::Still { .. }));
+        assert_eq!(after(-12.0), Verdict::Open);
+        assert_eq!(after(12.0), Verdict::Open);
     }
 
     #[test]

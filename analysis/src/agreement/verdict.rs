@@ -2,6 +2,7 @@
 
 use super::residual::Verdict;
 use super::{Judge, Seen, Told};
+use crate::drive::Drive;
 use crate::engine::{PhaserSheet, Rest};
 use crate::observation::CommandView;
 use crate::observer::Sense;
@@ -94,27 +95,34 @@ impl Judge {
                     }
                     return self.stands_off(now, since, duty, x, rest);
                 }
-                (
-                    AgreementState::NotFollowing,
-                    since,
-                    Finding::Stuck {
-                        duty: self.mean_duty(since, duty),
-                        seconds: now - since,
-                        moved,
-                        due,
-                    },
-                )
-            }
-            Verdict::Slow { since, moved, due } => (
-                AgreementState::Lagging,
-                since,
-                Finding::Slow {
-                    duty: self.mean_duty(since, duty),
-                    seconds: now - since,
+                let (from, moved, due) = self.of_this_drive(since, x, (moved, due));
+                let finding = Finding::Stuck {
+                    duty: self.mean_duty(from, duty),
+                    seconds: now - from,
                     moved,
                     due,
-                },
-            ),
+                };
+                (AgreementState::NotFollowing, since, finding)
+            }
+            Verdict::Slow { since, moved, due } => {
+                let (from, moved, due) = self.of_this_drive(since, x, (moved, due));
+                let finding = Finding::Slow {
+                    duty: self.mean_duty(from, duty),
+                    seconds: now - from,
+                    moved,
+                    due,
+                };
+                (AgreementState::Lagging, since, finding)
+            }
+        }
+    }
+
+    /// From when on the sentence counts, motion since and motion due since: the evidence may be of earlier drives too, but
+    /// between them something else was commanded, which the sentence must not say.
+    fn of_this_drive(&self, since: f64, x: f64, seen: (f64, f64)) -> (f64, f64, f64) {
+        match &self.drive {
+            Some(drive) if drive.began() > since => (drive.began(), drive.moved(x), drive.owed()),
+            _ => (since, seen.0, seen.1),
         }
     }
 
@@ -148,12 +156,15 @@ impl Judge {
     }
 
     pub(super) fn stands_off(&self, now: f64, since: f64, duty: f64, x: f64, rest: Rest) -> Told {
+        // Rest has been commanded for no longer than that, however old the evidence is.
+        let commanded = self.rest_since.or(self.drive.as_ref().map(Drive::began));
+        let from = commanded.unwrap_or(since).max(since);
         (
             AgreementState::OffRest,
             since,
             Finding::OffRest {
-                duty: self.mean_duty(since, duty),
-                seconds: now - since,
+                duty: self.mean_duty(from, duty),
+                seconds: now - from,
                 phase: x * rest.drive_sign(),
                 tolerance: self.tolerance,
                 beyond: x < 0.0,
