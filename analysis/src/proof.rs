@@ -264,8 +264,11 @@ impl Prover {
         let supply = (view.channels.iter().zip(&self.known))
             .find(|pair| proven(*pair))
             .and_then(|(c, _)| readings::supply(Some(c)).valid());
-        // Two edges within the time that a slow starter takes for a turn of the cam.
-        let from = view.at.0 - 0.5 * view.rate.0;
+        // Two edges within the time that a slow starter takes for a turn of the cam, and none of them before the crank's
+        // last: an engine that runs out turned its cams until then.
+        let crank = view.channels.iter().find(|c| c.role == Role::Crank);
+        let last = crank.and_then(|c| c.last_edge).map_or(0.0, |at| at.0);
+        let from = (view.at.0 - 0.5 * view.rate.0).max(last);
         let cams_move = (view.channels.iter().zip(ears))
             .any(|(c, ear)| matches!(c.role, Role::Cam(_)) && ear.since(from) >= 2);
         Scene {

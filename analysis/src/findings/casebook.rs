@@ -76,7 +76,6 @@ impl Casebook {
     pub fn look(&mut self, seen: &CaseLook<'_>) {
         let now = seen.at.0 / self.rate;
         self.now = now;
-        self.wheel.look(now, seen.sync, seen.damaged);
         let rpm = seen.speed.valid().map(|s| s.0);
         let fast = rpm.is_some_and(|rpm| rpm >= self.running_above);
         if seen.sync == Sync::Stopped || (rpm.is_some() && !fast) {
@@ -95,6 +94,13 @@ impl Casebook {
             runs: running,
         };
         self.leads.look(now, turns, seen.leads);
+        // An inverted coil or too few samples put good teeth in the wrong place.
+        let damaged = if self.leads.proven(Role::Crank) {
+            seen.damaged
+        } else {
+            &[]
+        };
+        self.wheel.look(now, seen.sync, damaged);
         let mut changed = self.made.is_none();
         for (dossier, case) in self.cams.iter_mut().zip(seen.cams) {
             let moment = Moment {

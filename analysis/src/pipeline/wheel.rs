@@ -2,11 +2,15 @@
 
 use super::Pipeline;
 use crate::damage::Flaw;
+use crate::lead::Role;
 
 impl Pipeline {
-    /// Notes teeth that have become known to be wrong. One that is seen sound again is forgotten, so
-    /// that it is told again.
+    /// Notes teeth that have become known to be wrong, once the crank lead is proven: an inverted coil or too few samples
+    /// put good teeth in the wrong place. One that is seen sound again is forgotten, so that it is told again.
     pub(super) fn watch_teeth(&mut self) {
+        if !self.bears(Role::Crank) {
+            return;
+        }
         let flaws = self.rotation.damaged_teeth();
         if flaws == self.flaws {
             return;

@@ -174,11 +174,12 @@ fn look(scene: &Scene<'_>, i: usize, costs: &[Option<f64>]) -> Look {
         return Look::Crank;
     }
     let is_recent = (channel.last_edge).is_some_and(|at| scene.at.since(at, scene.rate).0 < 0.3);
-    let shows_wheel = scene.heard[i]
-        .as_ref()
-        .zip(scene.wheel)
-        .is_some_and(|(h, w)| h.shows(w));
-    if matches!(channel.role, Role::Cam(_)) && shows_wheel {
+    let shows_wheel =
+        |k: usize| (scene.heard[k].as_ref().zip(scene.wheel)).is_some_and(|(h, w)| h.shows(w));
+    // Any train of like pulses shows a wheel of like teeth: it is the cam lead's only where the crank lead shows none.
+    let crank = scene.channels.iter().position(|c| c.role == Role::Crank);
+    let is_crank = || shows_wheel(i) && !crank.is_some_and(shows_wheel);
+    if matches!(channel.role, Role::Cam(_)) && is_crank() {
         return Look::Crank;
     }
     if is_recent && let Some(hertz) = switched(scene, i) {

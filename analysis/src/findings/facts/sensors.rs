@@ -166,7 +166,10 @@ pub(super) fn crank_wheel(p: Picture<'_>) -> Fact {
         return Fact::new(WHAT, text).on([Role::Crank]);
     }
     let fact = Fact::new(WHAT, said.join("; ")).at(at).on([Role::Crank]);
-    if w.is_damaged() {
+    // A mistake that is recognised late was there when the teeth were looked at.
+    let mistaken =
+        (p.leads.story(Role::Crank)).is_some_and(|s| !s.is_proven() && s.now.mistake.is_some());
+    if w.is_damaged() && !mistaken {
         fact.supports(&[Cause::WheelOrSensor], "turn after turn")
     } else {
         fact
