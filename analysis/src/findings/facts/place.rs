@@ -36,9 +36,17 @@ pub(super) fn return_to_rest(p: Picture<'_>) -> Fact {
         };
         return Fact::new(WHAT, text).on(leads);
     };
-    let beyond = off
-        .iter()
-        .all(|e| e.phase.low * sign < 0.0 && e.phase.high * sign < 0.0);
+    // While it is driven away it leaves that place, so that the rests count where there are any.
+    let since: Vec<f64> = (rests.iter())
+        .filter(|r| r.at >= first.from)
+        .map(|r| r.x)
+        .collect();
+    let beyond = if since.is_empty() {
+        off.iter()
+            .all(|e| e.phase.low * sign < 0.0 && e.phase.high * sign < 0.0)
+    } else {
+        since.iter().all(|x| *x < -p.tolerance())
+    };
     let text = format!(
         "off rest {} since {:.1} s; seen at rest {} at {}: {}",
         if off.len() == 1 {
