@@ -115,7 +115,7 @@ fn swings(
     }
     // On a pin that is known, an off level that only the driver's own diagnosis holds is no mistake of the lead: the pin is
     // cut off from the supply.
-    if standing.is_known() && FLOATING.contains(&settled) {
+    if (standing.is_known() || site.is_touched) && FLOATING.contains(&settled) {
         let note = format!("{figures}, floats at {settled:.1} V while off");
         return Seen::firm(LeadProof::proven(note));
     }
@@ -221,6 +221,10 @@ fn level(site: &Site<'_>, scene: &Scene<'_>, settled: f64, figures: &str) -> Opt
         return None;
     }
     let note = format!("{figures}, but off it is only {settled:.1} V");
+    if FLOATING.contains(&settled) {
+        // A pin that is cut off from its supply does that, and so does another pin; the touch test tells.
+        return Some(Seen::soft(LeadProof::doubtful(note, TOUCH), 0.3));
+    }
     let proof = LeadProof::doubtful(
         note,
         "Is it on the valve's control-side pin, not on a sensor's?",

@@ -93,6 +93,11 @@ fn a_part() {
         }
         assert!(total.right_share().is_some_and(|r| r >= 99.0), "{total}");
         assert!(total.judged_share().is_some_and(|j| j >= 90.0), "{total}");
+        assert_eq!(total.uncontradicted, total.causes, "{total}");
+        assert_eq!(total.false_flags, 0, "{total}");
+        if spread.name == ONE.name {
+            assert_eq!(total.blamed, 0, "{total}");
+        }
     }
 }
 
