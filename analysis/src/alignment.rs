@@ -53,11 +53,6 @@ impl Alignment {
             follower.cost *= (1.0 - course.pitch(follower.tooth) / length).max(0.0);
             follower.step(mark, course, per_rpm, &[], &mut self.next);
         }
-        // What lays a doubt is an interval that stands out, which an even wheel has none of. Nothing is counted on it yet, so
-        // that a count begun after the disturbance takes the doubted one's place.
-        if course.is_even() {
-            self.next.retain(|f| !f.doubt);
-        }
         // A tooth that nothing better is supposed of begins anew, so that the true one is among them after any disturbance.
         let anew = |tooth: usize| {
             let mut anew = Follower::suppose(tooth, base + course.angle(tooth), mark.at);

@@ -33,7 +33,11 @@ impl Range {
     /// In words, one figure when both ends round to the same.
     pub fn words(&self, unit: &str, digits: usize) -> String {
         let space = if unit == "°" { "" } else { " " };
-        let figure = |x: f64| format!("{:.digits$}", if x.abs() < 1e-9 { 0.0 } else { x });
+        // What rounds to nothing has no sign.
+        let figure = |x: f64| match format!("{x:.digits$}") {
+            text if text.trim_matches(['-', '0', '.']).is_empty() => text.replace('-', ""),
+            text => text,
+        };
         let (low, high) = (figure(self.low), figure(self.high));
         if self.is_empty() {
             "unknown".to_owned()

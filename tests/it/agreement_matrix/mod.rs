@@ -87,17 +87,12 @@ fn a_part() {
     for (spread, seeds) in [&ONE, &TWO].into_iter().zip(CHECKED) {
         let scores = scores(spread, &all(), 1..=seeds);
         let total = print(spread, &all(), &scores);
-        for (row, score) in ROWS.iter().zip(&scores) {
-            let worse = open::worse(spread.name, row.name, score);
-            worse.iter().for_each(|w| eprintln!("open: {w}"));
-        }
+        let worse: Vec<String> = (ROWS.iter().zip(&scores))
+            .flat_map(|(row, score)| open::worse(spread.name, row.name, score))
+            .collect();
+        assert!(worse.is_empty(), "worse than known:\n{}", worse.join("\n"));
         assert!(total.right_share().is_some_and(|r| r >= 99.0), "{total}");
         assert!(total.judged_share().is_some_and(|j| j >= 90.0), "{total}");
-        assert_eq!(total.uncontradicted, total.causes, "{total}");
-        assert_eq!(total.false_flags, 0, "{total}");
-        if spread.name == ONE.name {
-            assert_eq!(total.blamed, 0, "{total}");
-        }
     }
 }
 

@@ -35,7 +35,41 @@ const GOALS: [(Figure, f64); 7] = [
 ];
 
 /// Rows that do not hold: matrix, row, figure, and what is reached in the part that the check runs.
-const OPEN: &[(&str, &str, Figure, f64)] = &[];
+const OPEN: &[(&str, &str, Figure, f64)] = &[
+    ("one", "healthy idle", Named, 62.4),
+    ("one", "no command from the start", Judged, 49.9),
+    ("one", "no command from the start", Named, 0.0),
+    ("one", "crank wheel moved", Named, 87.4),
+    ("one", "open coil", Right, 98.7),
+    ("one", "open feed", Delay, f64::INFINITY),
+    ("one", "open feed", Named, 0.0),
+    ("one", "wire to the driver open", Judged, 77.4),
+    ("one", "wire to the driver open", Named, 49.9),
+    ("one", "short to supply", Judged, 82.5),
+    ("one", "short to supply", Named, 74.9),
+    ("one", "weak driver", Judged, 65.2),
+    ("one", "oil-starved idle", Named, 66.6),
+    ("one", "stretched chain", Named, 24.9),
+    ("two", "stuck midway", Delay, 3.1),
+    ("two", "stuck at full travel", Delay, 5.6),
+    ("two", "slow phaser", Right, 96.7),
+    ("two", "no command from the start", Judged, 30.7),
+    ("two", "no command from the start", Named, 0.0),
+    ("two", "both cams one tooth", Named, 74.9),
+    ("two", "cam wheel moved", Judged, 86.7),
+    ("two", "crank wheel moved", Right, 88.4),
+    ("two", "cam sensor drops out", Judged, 86.3),
+    ("two", "open feed", Delay, f64::INFINITY),
+    ("two", "open feed", Named, 49.9),
+    ("two", "wire to the driver open", Judged, 75.1),
+    ("two", "wire to the driver open", Named, 49.9),
+    ("two", "short to supply", Judged, 47.9),
+    ("two", "short to supply", Named, 0.0),
+    ("two", "weak driver", Judged, 54.2),
+    ("two", "spool stuck shut", Delay, f64::INFINITY),
+    ("two", "spool stuck open", Delay, 25.8),
+    ("two", "command leads swapped", Blamed, 1.0),
+];
 
 impl Figure {
     /// The figure of a score, and whether more of it is better.

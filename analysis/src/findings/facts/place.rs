@@ -32,7 +32,7 @@ pub(super) fn return_to_rest(p: Picture<'_>) -> Fact {
         } else if rests.is_empty() {
             "not yet seen at rest through proven leads".to_owned()
         } else {
-            format!("{} times, at {}", rests.len(), place.words("°", 1))
+            format!("{}, at {}", times(rests.len()), place.words("°", 1))
         };
         return Fact::new(WHAT, text).on(leads);
     };
@@ -49,17 +49,9 @@ pub(super) fn return_to_rest(p: Picture<'_>) -> Fact {
     };
     let text = format!(
         "off rest {} since {:.1} s; seen at rest {} at {}: {}",
-        if off.len() == 1 {
-            "once".to_owned()
-        } else {
-            format!("{} times", off.len())
-        },
+        times(off.len()),
         first.from,
-        if rests.len() == 1 {
-            "once".to_owned()
-        } else {
-            format!("{} times", rests.len())
-        },
+        times(rests.len()),
         place.words("°", 1),
         first.sentence.trim_end_matches('.')
     );
@@ -103,6 +95,21 @@ pub(super) fn return_to_rest(p: Picture<'_>) -> Fact {
     )
 }
 
+/// "once", "3 times".
+fn times(n: usize) -> String {
+    if n == 1 {
+        "once".to_owned()
+    } else {
+        format!("{n} times")
+    }
+}
+
+/// Degrees as shown; what rounds to nothing has no sign.
+fn signed(degrees: f64) -> String {
+    let shown = if degrees.abs() < 0.05 { 0.0 } else { degrees };
+    format!("{shown:.1}°")
+}
+
 /// Base timing.
 pub(super) fn against_reference(p: Picture<'_>) -> Fact {
     const WHAT: &str = "rest against reference";
@@ -138,11 +145,12 @@ pub(super) fn against_reference(p: Picture<'_>) -> Fact {
     };
     let teeth = cam.teeth.filter(|t| t.abs() >= 0.1);
     let text = format!(
-        "{offset:.1}°{}{} at rest, seen {} times",
+        "{}{}{} at rest, seen {}",
+        signed(offset),
         cam.uncertainty
             .map_or_else(String::new, |u| format!(" ± {:.1}°", u.0)),
         teeth.map_or_else(String::new, |t| format!(", {t:.2} teeth")),
-        cam.looks
+        times(cam.looks)
     );
     let fact = Fact::new(WHAT, text).at(p.now).on(leads);
     if !out {
