@@ -1,8 +1,8 @@
 //! The lead proof: does each lead show what its role should show, and if not, what to try.
 //!
-//! Each role is looked at by itself ([`crank`], [`cam`], [`command`], [`supply`], [`current`]); leads that show each
-//! other's signal are found by comparing them ([`exchange`]), and a missing ground by what they have in common
-//! ([`ground`]). What one look sees becomes a state only when it lasts or cannot pass ([`standing`]).
+//! Each role is looked at by itself (`crank`, `cam`, `command`, `supply`, `current`); leads that show each
+//! other's signal are found by comparing them (`exchange`), and a missing ground by what they have in common
+//! (`ground`). What one look sees becomes a state only when it lasts or cannot pass (`standing`).
 
 use crate::channel::Channel;
 use crate::edge::Edge;
