@@ -32,14 +32,17 @@ impl History {
         let _ = self.shared_points.take();
     }
 
-    /// Writes an onset found later back into the points it covers.
+    /// Writes an onset found later back into the points it covers. What was told as another disagreement meanwhile stays:
+    /// a cam that did not follow on its way to being off rest did not follow.
     pub fn write_back(&mut self, cam: usize, since: SampleTime, state: AgreementState) {
         for point in self.points.iter_mut().rev() {
             if point.at < since {
                 break;
             }
             // A point that a screen still holds is copied first: what was given out does not change.
-            if let Some(cam) = Arc::make_mut(&mut point.cams).get_mut(cam) {
+            if let Some(cam) = Arc::make_mut(&mut point.cams).get_mut(cam)
+                && !(state.is_disagreement() && cam.state.is_disagreement())
+            {
                 cam.state = state;
             }
         }
@@ -115,6 +118,10 @@ mod tests {
         };
         assert_eq!(flagged(&points), 10);
         assert_eq!(flagged(&before), 0, "what was given out does not change");
+        h.write_back(0, SampleTime(1485.0), AgreementState::OffRest);
+        assert_eq!(flagged(&h.points()), 10, "what was told stays");
+        h.write_back(0, SampleTime(1495.0), AgreementState::Following);
+        assert_eq!(flagged(&h.points()), 5, "what is withdrawn goes");
     }
 
     #[test]
