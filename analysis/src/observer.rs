@@ -65,20 +65,6 @@ pub struct ObserverView {
     pub sense: Sense,
 }
 
-impl ObserverView {
-    /// Before anything was seen.
-    pub fn unseen() -> Self {
-        Self {
-            hold: Reading::Missing(Why::NotEnoughYet),
-            rate_out: Reading::Missing(Why::NotEnoughYet),
-            rate_back: Reading::Missing(Why::NotEnoughYet),
-            travel: Reading::Missing(Why::NotEnoughYet),
-            predicted: Reading::Missing(Why::NotEnoughYet),
-            sense: Sense::Unknown,
-        }
-    }
-}
-
 /// Which way more duty moves the cam.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Sense {

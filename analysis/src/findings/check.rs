@@ -18,7 +18,7 @@ use crate::trial::TrialKind;
 
 /// A check.
 struct Check {
-    /// What to do; `None` when it depends on what was seen and [`action`] says it.
+    /// What to do; empty when it depends on what was seen and [`action`] says it.
     action: &'static str,
     /// What each outcome leaves of the causes. One that stands in no group is not told by it.
     leaves: &'static [&'static [Cause]],
@@ -30,6 +30,18 @@ struct Check {
 
 const RUNNING: &[Caution] = &[Rotating, Hot, ExhaustGas, HighVoltage];
 const AT_THE_PIN: &[Caution] = &[Flyback, Rotating, Hot, ExhaustGas, HighVoltage];
+/// What a look at a tone wheel leaves: the wheel or its sensor, or anything else that shows as an angle.
+const WHEEL_SEEN: &[&[Cause]] = &[
+    &[WheelOrSensor],
+    &[
+        AsCommanded,
+        BaseTiming,
+        LeadFault,
+        OilOrSluggish,
+        Valve,
+        PhaserStuck,
+    ],
+];
 
 /// Place of [`prove_lead`] in the table.
 const PROVE: usize = 0;
@@ -261,34 +273,14 @@ const CHECKS: &[Check] = &[
     },
     Check {
         action: "Look at the crank's tone wheel and the gap of its sensor through the sensor's opening, the engine stopped and turned by hand.",
-        leaves: &[
-            &[WheelOrSensor],
-            &[
-                AsCommanded,
-                BaseTiming,
-                LeadFault,
-                OilOrSluggish,
-                Valve,
-                PhaserStuck,
-            ],
-        ],
+        leaves: WHEEL_SEEN,
         effort: 3,
         cautions: &[Hot, HighVoltage],
         applies: |p| p.wheel.is_damaged() || p.wheel.losses > 0,
     },
     Check {
         action: "Look at the cam's tone wheel, its sensor and the gap between them, the engine stopped and turned by hand.",
-        leaves: &[
-            &[WheelOrSensor],
-            &[
-                AsCommanded,
-                BaseTiming,
-                LeadFault,
-                OilOrSluggish,
-                Valve,
-                PhaserStuck,
-            ],
-        ],
+        leaves: WHEEL_SEEN,
         effort: 4,
         cautions: &[Hot, HighVoltage],
         applies: |p| p.cam_edges_are_wrong() || p.is_out() == Some(true),

@@ -5,8 +5,8 @@
 //! ranges; nothing is tuned on it: it is run and its table is reported, but no single run of it is looked at to change
 //! a threshold or a rule.
 //!
-//! The check runs a part of both, the same each time. `KEYWAY_MATRIX=whole` runs the whole of both, all seeds, a quarter
-//! of an hour on two cores; `KEYWAY_MATRIX=healthy` the healthy rows for 30 hours; with `KEYWAY_SEEDS=5` fewer seeds:
+//! The check runs a part of both, the same each time. `KEYWAY_MATRIX=whole` runs the whole of both, all seeds;
+//! `KEYWAY_MATRIX=healthy` the healthy rows with many other seeds, and prints for how many hours; with `KEYWAY_SEEDS=5` fewer seeds:
 //! `KEYWAY_MATRIX=whole cargo test --release -p keyway-tests agreement_matrix -- --nocapture`.
 //!
 //! The name of a row runs that row of matrix one, a line of scores for each seed; with `KEYWAY_SEED=3` one run, with
