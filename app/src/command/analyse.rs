@@ -24,7 +24,7 @@ pub struct Analyse {
     #[arg(value_name = "FILE", required_unless_present = "schema")]
     pub file: Option<PathBuf>,
     /// One JSON object instead of text, with every revolution, edge and period measured: about
-    /// 1.1 MB for a minute of two driven cams.
+    /// 1.2 MB for a minute of two driven cams.
     #[arg(long)]
     pub json: bool,
     /// With --json: leave out the single values, keep means and counts.
