@@ -5,6 +5,7 @@
 #![allow(clippy::print_stdout, reason = "a command that says what it wrote")]
 
 mod measured;
+mod pages;
 mod sample;
 
 use iced::Task;
@@ -381,9 +382,23 @@ fn main() -> Result<(), Box<dyn Error>> {
                     }
                     let path = directory.join(file);
                     let size = (f32::from(wide), f32::from(high));
-                    picture(moment.clone(), scene, look, size, &path)?;
+                    let moment = moment.clone();
+                    picture(move || application(&moment, scene, look), look, size, &path)?;
                     println!("{}", path.display());
                 }
+            }
+        }
+        for page in pages::all() {
+            for (wide, high) in SIZES {
+                let look_name = look.name().to_lowercase();
+                let file = format!("{}-{look_name}-{wide}.png", page.name);
+                if only.as_ref().is_some_and(|o| !file.contains(o.as_str())) {
+                    continue;
+                }
+                let path = directory.join(file);
+                let size = (f32::from(wide), f32::from(high));
+                picture(move || (page.make)(look), look, size, &path)?;
+                println!("{}", path.display());
             }
         }
     }
@@ -391,15 +406,14 @@ fn main() -> Result<(), Box<dyn Error>> {
 }
 
 fn picture(
-    moment: Moment,
-    scene: Scene,
+    make: impl Fn() -> Result<Application, Box<dyn Error>> + 'static,
     look: Look,
     size: (f32, f32),
     path: &Path,
 ) -> Result<(), Box<dyn Error>> {
     // Found out here, because the toolkit's start cannot fail.
-    drop(application(&moment, scene, look)?);
-    let start = move || application(&moment, scene, look).ok();
+    drop(make()?);
+    let start = move || make().ok();
     let program = iced::application(
         start,
         |_: &mut Option<Application>, _: Message| Task::none(),

@@ -33,7 +33,7 @@ fn a_command_that_stands_still_is_proven_by_the_touch_test() {
     let mut desk = Desk::open("touch");
     let path = PathBuf::from(file.path());
     desk.send(Message::Recordings(recordings::Message::Play(path)));
-    desk.key("1");
+    desk.key("2");
     desk.send(Message::Player(Order::Pause));
     desk.send(Message::Player(Order::Seek(5.0)));
     desk.wait("a lead that stands still", |app| {
@@ -119,7 +119,7 @@ fn analysed(path: &PathBuf, more: &[&str]) -> Value {
 fn a_typed_code_is_explained() {
     let mut desk = Desk::open("code");
     desk.wait_for_samples();
-    desk.key("4");
+    desk.key("5");
     desk.click("Codes");
     desk.type_into(findings::CODE_FIELD, "p0014");
     desk.click("Add");
@@ -140,7 +140,7 @@ fn evidence_leads_to_its_place_in_the_recording() {
     let mut desk = Desk::open("evidence");
     let path = PathBuf::from(file.path());
     desk.send(Message::Recordings(recordings::Message::Play(path.clone())));
-    desk.key("4");
+    desk.key("5");
     desk.wait("the whole recording", |app| {
         (app.shown().whole.as_ref()).is_some_and(|w| w.share >= 1.0 && w.found.is_some())
     });

@@ -305,10 +305,11 @@ fn a_scenario_is_chosen_with_the_keys_alone() {
 fn the_digits_open_the_screens() {
     let mut desk = Desk::open("digits");
     for (key, tab, words) in [
-        ("1", Tab::Hookup, "Where to connect"),
-        ("3", Tab::Recordings, "Use folder"),
-        ("4", Tab::Findings, "Codes"),
-        ("2", Tab::Live, "Agreement"),
+        ("1", Tab::Job, "Job"),
+        ("2", Tab::Hookup, "Where to connect"),
+        ("4", Tab::Recordings, "Use folder"),
+        ("5", Tab::Findings, "Codes"),
+        ("3", Tab::Live, "Agreement"),
     ] {
         desk.key(key);
         assert_eq!(desk.app.tab(), tab);

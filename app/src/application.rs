@@ -3,20 +3,31 @@
 
 mod amend;
 mod capture;
+mod comparing;
+mod cutting;
+mod files;
 mod frame;
+mod jobs;
+mod keeping;
 mod keys;
+pub mod pages;
+mod referring;
+mod reviewing;
 pub mod window;
 
 use crate::fault::Fault;
 use crate::screen::import::{self, Import};
+use crate::screen::job::Job;
 use crate::screen::live::{Live, TraceView, TraceWish};
 use crate::screen::source::{self, Source};
-use crate::screen::{findings, hookup, live, recordings};
+use crate::screen::{
+    compare, cycles, exhibits, findings, hookup, job, live, recordings, references, review,
+};
 use crate::session::choice::{Choice, Offer};
 use crate::session::importer::Importer;
 use crate::session::orders::Request;
 use crate::session::playback::Order;
-use crate::session::{Bench, Plan, Shown, shelf};
+use crate::session::{Bench, Plan, Shown};
 use crate::settings::Settings;
 use crate::setup::Setup;
 use crate::status::RecordingStatus;
@@ -26,7 +37,7 @@ use iced::widget::operation;
 use iced::widget::scrollable::RelativeOffset;
 use iced::{Element, Event, Subscription, Task, Theme, keyboard};
 use keyway_analysis::units::Seconds;
-use recordings::Recordings;
+use pages::{Page, Pages};
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
 use std::time::{Duration, Instant};
@@ -40,6 +51,8 @@ const NOTICE: Duration = Duration::from_secs(6);
 /// The screens there are, in the order of the job.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Tab {
+    /// The vehicle and its complaint.
+    Job,
     /// Leads.
     Hookup,
     /// The heart.
@@ -52,7 +65,13 @@ pub enum Tab {
 
 impl Tab {
     /// All of them, in the order of the rail.
-    pub const ALL: [Self; 4] = [Self::Hookup, Self::Live, Self::Recordings, Self::Findings];
+    pub const ALL: [Self; 5] = [
+        Self::Job,
+        Self::Hookup,
+        Self::Live,
+        Self::Recordings,
+        Self::Findings,
+    ];
 }
 
 /// What happens in the dashboard.
@@ -68,8 +87,24 @@ pub enum Message {
     Live(live::Message),
     /// On the Hook-up screen.
     Hookup(hookup::Message),
-    /// On the Recordings screen.
+    /// On the Job screen.
+    Job(job::Message),
+    /// Turns to a page of the Recordings screen.
+    Turn(Page),
+    /// On the page with the files.
     Recordings(recordings::Message),
+    /// On the Review page.
+    Review(review::Message),
+    /// On the Cycles page.
+    Cycles(cycles::Message),
+    /// On the Compare page.
+    Compare(compare::Message),
+    /// On the References page.
+    References(references::Message),
+    /// On the Exhibits page.
+    Exhibits(exhibits::Message),
+    /// Keeps what is on screen as an exhibit.
+    Keep,
     /// On the Findings screen.
     Findings(findings::Message),
     /// Tells the analysis what to do.
@@ -117,7 +152,8 @@ pub struct Application {
     tab: Tab,
     live: Live,
     hookup: Hookup,
-    recordings: Recordings,
+    job: Job,
+    pages: Pages,
     findings: Findings,
     source: Option<Source>,
     import: Option<Import>,
@@ -176,7 +212,8 @@ impl Application {
             tab: Tab::Live,
             live: Live::new(),
             hookup: Hookup::default(),
-            recordings: Recordings::new(&settings.recordings_folder()),
+            job: Job::default(),
+            pages: Pages::new(&settings),
             findings: Findings::default(),
             source: None,
             import: None,
@@ -245,6 +282,8 @@ impl Application {
         match message {
             Message::Tick(now) => {
                 self.follow_import();
+                self.follow_job();
+                self.follow_pages();
                 let shown = self.bench.look();
                 self.present(shown, now);
                 Task::none()
@@ -258,7 +297,7 @@ impl Application {
                 self.source = None;
                 self.wish();
                 if tab == Tab::Recordings {
-                    self.read_shelf()
+                    self.turn(self.pages.open)
                 } else {
                     Task::none()
                 }
@@ -282,21 +321,15 @@ impl Application {
                 }
                 Task::none()
             }
-            Message::Recordings(message) => match self.recordings.update(message) {
-                recordings::Action::None => Task::none(),
-                recordings::Action::Read(folder) => read(folder),
-                recordings::Action::Keep(folder) => {
-                    self.settings.recordings = Some(folder.clone());
-                    self.save();
-                    read(folder)
-                }
-                recordings::Action::Scroll(share) => scroll(recordings::FILE_LIST, share),
-                recordings::Action::Play(path) => {
-                    self.open(Plan::of(Choice::Recording(path)));
-                    Task::none()
-                }
-                recordings::Action::BringIn => self.bring_in(),
-            },
+            Message::Job(message) => self.on_job(message),
+            Message::Turn(page) => self.turn(page),
+            Message::Review(message) => self.on_review(message),
+            Message::Cycles(message) => self.on_cycles(message),
+            Message::Compare(message) => self.on_compare(message),
+            Message::References(message) => self.on_references(message),
+            Message::Exhibits(message) => self.on_exhibits(message),
+            Message::Keep => self.keep(),
+            Message::Recordings(message) => self.on_recordings(message),
             Message::Findings(message) => {
                 match self.findings.update(message) {
                     findings::Action::None => {}
@@ -401,7 +434,7 @@ impl Application {
             match self.tab {
                 Tab::Hookup => self.hookup.refresh(Arc::clone(snapshot), traces, now),
                 Tab::Live => self.live.refresh(Arc::clone(snapshot), traces, now),
-                Tab::Recordings | Tab::Findings => {}
+                Tab::Job | Tab::Recordings | Tab::Findings => {}
             }
         }
         if self.tab == Tab::Findings && !self.is_held {
@@ -450,7 +483,8 @@ impl Application {
             self.setup = setup.clone();
         }
         self.bench.story().clone_into(&mut self.story);
-        self.recordings
+        self.pages
+            .files
             .set_playing(self.bench.playing().map(Path::to_owned));
         self.wish();
         self.shown = self.bench.look();
@@ -464,29 +498,8 @@ impl Application {
                 view: TraceView::Time(Seconds(hookup::SPAN_SECONDS)),
                 columns: hookup::COLUMNS,
             }),
-            Tab::Recordings | Tab::Findings => None,
+            Tab::Job | Tab::Recordings | Tab::Findings => None,
         });
-    }
-
-    fn toggle_record(&mut self) -> Task<Message> {
-        if let RecordingStatus::On { .. } = self.shown.recording {
-            if let Some(end) = self.bench.stop_recording() {
-                self.tell_saved(&end);
-            }
-            self.shown = self.bench.look();
-            return self.read_shelf();
-        }
-        let folder = self.settings.recordings_folder();
-        match self.bench.record_into(&folder, &self.story) {
-            Ok(_) => self.notice = None,
-            Err(fault) => self.tell(fault.to_string(), true),
-        }
-        self.shown = self.bench.look();
-        Task::none()
-    }
-
-    fn read_shelf(&self) -> Task<Message> {
-        read(self.settings.recordings_folder())
     }
 
     /// Tells the analysis what to do; that it could not be told is said.
@@ -504,26 +517,6 @@ impl Application {
         }
     }
 
-    fn tell_saved(&mut self, end: &RecordingStatus) {
-        match end {
-            RecordingStatus::On {
-                path,
-                seconds,
-                bytes,
-            } => {
-                let words = format!(
-                    "Saved {}: {}, {}",
-                    path.display(),
-                    crate::figure::clock(*seconds),
-                    crate::figure::size(*bytes)
-                );
-                self.tell(words, false);
-            }
-            RecordingStatus::Failed(why) => self.tell(why.to_string(), true),
-            RecordingStatus::Off => {}
-        }
-    }
-
     fn tell(&mut self, words: String, is_wrong: bool) {
         self.notice = Some(Notice {
             words,
@@ -536,16 +529,4 @@ impl Application {
 /// Brings a share of a list into view.
 fn scroll(list: &'static str, share: f32) -> Task<Message> {
     operation::snap_to(list, RelativeOffset { x: 0.0, y: share })
-}
-
-/// Reads the folder of recordings on a thread of its own.
-fn read(folder: PathBuf) -> Task<Message> {
-    Task::perform(
-        async move {
-            tokio::task::spawn_blocking(move || shelf::read(&folder))
-                .await
-                .unwrap_or_else(|e| Err(Arc::from(e.to_string())))
-        },
-        |shelf| Message::Recordings(recordings::Message::Read(shelf.map(Arc::new))),
-    )
 }

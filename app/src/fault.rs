@@ -64,6 +64,27 @@ pub enum Fault {
         /// What the system says.
         why: Arc<str>,
     },
+    /// A job folder or its card cannot be used; the sentence is its own and names the file.
+    #[error("{0}")]
+    Job(Arc<str>),
+    /// A reference cannot be used; the sentence is its own and names the file.
+    #[error("{0}")]
+    Reference(Arc<str>),
+    /// An exhibit cannot be kept or opened; the sentence is its own and names the file.
+    #[error("{0}")]
+    Exhibit(Arc<str>),
+    /// An export cannot be made; the sentence is its own and names the file.
+    #[error("{0}")]
+    Export(Arc<str>),
+    /// Recordings cannot be compared; the sentence is its own.
+    #[error("{0}")]
+    Compare(Arc<str>),
+    /// Long work was stopped by the one who began it; nothing half done is left.
+    #[error("stopped; nothing half done is left")]
+    Cancelled,
+    /// Long work ended without an answer.
+    #[error("{0} stopped by a fault of the program")]
+    Broken(&'static str),
     /// A picture could not be drawn.
     #[error("the chart could not be drawn: {0}")]
     Chart(Arc<str>),

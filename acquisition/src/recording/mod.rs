@@ -9,6 +9,7 @@ pub mod cursor;
 pub mod error;
 pub mod header;
 mod index;
+pub mod lens;
 pub mod reader;
 pub mod samples;
 pub mod store;

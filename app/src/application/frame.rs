@@ -15,11 +15,12 @@ use iced::widget::{Stack, center, column, container, mouse_area, opaque, row, st
 use iced::{Alignment, Color, Element, Length, border};
 
 /// Keys that are shown at the foot of the rail.
-const KEYS: [(&str, &str); 10] = [
+const KEYS: [(&str, &str); 11] = [
     ("Space", "hold"),
     ("R", "record"),
     ("S", "scope"),
     ("I", "import"),
+    ("X", "keep"),
     ("T", "traces"),
     ("K", "crank"),
     ("C", "balance"),
@@ -92,6 +93,7 @@ pub fn view(app: &Application) -> Element<'_, Message> {
 
 fn name(tab: Tab) -> &'static str {
     match tab {
+        Tab::Job => "Job",
         Tab::Hookup => "Hook-up",
         Tab::Live => "Live",
         Tab::Recordings => "Recordings",
@@ -102,10 +104,11 @@ fn name(tab: Tab) -> &'static str {
 /// The key that opens a screen.
 pub(super) fn key(tab: Tab) -> &'static str {
     match tab {
-        Tab::Hookup => "1",
-        Tab::Live => "2",
-        Tab::Recordings => "3",
-        Tab::Findings => "4",
+        Tab::Job => "1",
+        Tab::Hookup => "2",
+        Tab::Live => "3",
+        Tab::Recordings => "4",
+        Tab::Findings => "5",
     }
 }
 
@@ -207,8 +210,9 @@ fn screen(app: &Application) -> Element<'_, Message> {
         Tab::Findings => container(app.findings.view(look).map(Message::Findings))
             .padding(margins)
             .into(),
-        Tab::Recordings => column![app.recordings.view(look).map(Message::Recordings)]
+        Tab::Job => container(app.job.view(look).map(Message::Job))
             .padding(margins)
             .into(),
+        Tab::Recordings => column![app.pages.view(look)].padding(margins).into(),
     }
 }

@@ -1,5 +1,6 @@
 //! What the keys do; those that a text field takes never come here.
 
+use super::pages::Page;
 use super::{Application, Message, Tab, frame};
 use crate::screen::transport::{STEP_SECONDS, faster, slower};
 use crate::screen::{findings, import, live, recordings, source};
@@ -34,19 +35,39 @@ pub fn meaning(event: &Event, app: &Application) -> Option<Message> {
     }
     let play = app.shown.playback.as_deref();
     let is_recording_open = play.is_some();
+    if app.tab == Tab::Recordings {
+        let turned = match key {
+            Key::Named(Named::PageUp) => Some(-1),
+            Key::Named(Named::PageDown) => Some(1),
+            _ => None,
+        };
+        if let Some(by) = turned {
+            return Some(Message::Turn(app.pages.open.turned(by)));
+        }
+        if let Some(message) = app.pages.key(key) {
+            return Some(message);
+        }
+    }
+    if app.tab == Tab::Job
+        && let Some(message) = app.job.key(key)
+    {
+        return Some(Message::Job(message));
+    }
     match key {
         Key::Named(Named::Space) => Some(Message::ToggleHold),
         Key::Named(Named::Escape) if is_recording_open && app.notice.is_none() => {
             Some(Message::LeaveRecording)
         }
         Key::Named(Named::Escape) => Some(Message::CloseNotice),
-        Key::Named(named) if app.tab == Tab::Recordings => Some(Message::Recordings(match named {
-            Named::ArrowUp => recordings::Message::Up,
-            Named::ArrowDown => recordings::Message::Down,
-            Named::Enter => recordings::Message::Take,
-            Named::Tab => return Some(Message::FocusField),
-            _ => return None,
-        })),
+        Key::Named(named) if app.tab == Tab::Recordings && app.pages.open == Page::Files => {
+            Some(Message::Recordings(match named {
+                Named::ArrowUp => recordings::Message::Up,
+                Named::ArrowDown => recordings::Message::Down,
+                Named::Enter => recordings::Message::Take,
+                Named::Tab => return Some(Message::FocusField),
+                _ => return None,
+            }))
+        }
         Key::Named(named) if app.tab == Tab::Findings => Some(Message::Findings(match named {
             Named::ArrowUp => findings::Message::Move(0, -1),
             Named::ArrowDown => findings::Message::Move(0, 1),
@@ -78,6 +99,7 @@ pub fn meaning(event: &Event, app: &Application) -> Option<Message> {
             "-" if app.tab == Tab::Live => Some(Message::Live(live::Message::LongerSpan)),
             "s" => Some(Message::ChooseSource),
             "i" => Some(Message::BringIn),
+            "x" => Some(Message::Keep),
             other => Tab::ALL
                 .into_iter()
                 .find(|tab| frame::key(*tab) == other)

@@ -15,6 +15,7 @@ mod traces;
 mod trials;
 pub mod words;
 
+use crate::exhibit::scene::Scene;
 use crate::theme::Look;
 use crate::widget::button;
 use crate::widget::label::Labels;
@@ -162,6 +163,11 @@ impl Live {
     /// Name of the screen.
     pub fn title(&self) -> String {
         "Live".to_owned()
+    }
+
+    /// What is on the screen as data, to be kept as an exhibit; none before the first samples.
+    pub fn scene(&self) -> Option<Scene> {
+        None
     }
 
     /// Which traces are to be computed; `None` while none are shown.

@@ -1,0 +1,34 @@
+//! Pictures of the Job screen and of the pages of the Recordings screen.
+
+mod compare;
+mod cycles;
+mod exhibits;
+mod job;
+mod references;
+mod review;
+
+use keyway::application::Application;
+use keyway::theme::Look;
+use std::error::Error;
+
+/// One picture: its name, and the dashboard as it is then.
+#[derive(Clone, Copy)]
+pub struct Picture {
+    /// Begin of the file's name: "review-whole".
+    pub name: &'static str,
+    /// Makes the dashboard in this look.
+    pub make: fn(Look) -> Result<Application, Box<dyn Error>>,
+}
+
+/// All of them.
+pub fn all() -> Vec<Picture> {
+    [
+        job::all(),
+        review::all(),
+        cycles::all(),
+        compare::all(),
+        references::all(),
+        exhibits::all(),
+    ]
+    .concat()
+}

@@ -1,0 +1,16 @@
+//! What the Job screen asks of the dashboard.
+
+use super::{Application, Message};
+use crate::screen::job::{self, Action};
+use iced::Task;
+
+impl Application {
+    pub(super) fn on_job(&mut self, message: job::Message) -> Task<Message> {
+        match self.job.update(message) {
+            Action::None => Task::none(),
+        }
+    }
+
+    /// Shows what has come of long work; called with every tick.
+    pub(super) fn follow_job(&mut self) {}
+}

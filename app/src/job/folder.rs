@@ -1,0 +1,46 @@
+//! Where in a job's folder what is kept.
+
+use std::path::{Path, PathBuf};
+
+/// The folder of one job.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct JobFolder {
+    path: PathBuf,
+}
+
+impl JobFolder {
+    /// The job in this folder; nothing is read or made.
+    pub fn new(path: impl Into<PathBuf>) -> Self {
+        Self { path: path.into() }
+    }
+
+    /// The folder.
+    pub fn path(&self) -> &Path {
+        &self.path
+    }
+
+    /// The job card.
+    pub fn card(&self) -> PathBuf {
+        self.path.join("job.toml")
+    }
+
+    /// What the technician wrote down.
+    pub fn notes(&self) -> PathBuf {
+        self.path.join("notes.md")
+    }
+
+    /// Recordings.
+    pub fn recordings(&self) -> PathBuf {
+        self.path.join("recordings")
+    }
+
+    /// Exhibits.
+    pub fn exhibits(&self) -> PathBuf {
+        self.path.join("exhibits")
+    }
+
+    /// Findings, as JSON documents.
+    pub fn findings(&self) -> PathBuf {
+        self.path.join("findings")
+    }
+}

@@ -1,0 +1,49 @@
+//! The References page: known-good references, where they come from, and which one is used.
+
+use crate::font;
+use crate::theme::Look;
+use iced::Element;
+use iced::keyboard::Key;
+use iced::widget::text;
+
+/// The page.
+#[derive(Debug, Default)]
+pub struct References {}
+
+/// What is done on it.
+#[derive(Debug, Clone)]
+pub enum Message {}
+
+/// What the parent has to do.
+#[derive(Debug, Clone, PartialEq)]
+pub enum Action {
+    /// Nothing.
+    None,
+}
+
+impl References {
+    /// Name of the page.
+    pub fn title(&self) -> &'static str {
+        "References"
+    }
+
+    /// Does what a message asks.
+    pub fn update(&mut self, message: Message) -> Action {
+        match message {}
+    }
+
+    /// What a key does here, if anything.
+    pub fn key(&self, _key: &Key) -> Option<Message> {
+        None
+    }
+
+    /// The page.
+    pub fn view(&self, look: Look) -> Element<'_, Message> {
+        let p = look.palette();
+        text(self.title())
+            .size(font::HEADING)
+            .font(font::BOLD)
+            .color(p.text)
+            .into()
+    }
+}
