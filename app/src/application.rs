@@ -486,6 +486,7 @@ impl Application {
         self.pages
             .files
             .set_playing(self.bench.playing().map(Path::to_owned));
+        self.settle_review();
         self.wish();
         self.shown = self.bench.look();
     }

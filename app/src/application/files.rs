@@ -24,6 +24,10 @@ impl Application {
                 self.open(Plan::of(Choice::Recording(path)));
                 Task::none()
             }
+            Action::Review(path) => {
+                self.open_for_review(path);
+                Task::none()
+            }
             Action::BringIn => self.bring_in(),
         }
     }

@@ -41,6 +41,8 @@ pub enum Message {
     UseFolder,
     /// Plays a file.
     Play(PathBuf),
+    /// Opens a file on the Review page.
+    Review(PathBuf),
     /// The arrow keys go to the file before.
     Up,
     /// The arrow keys go to the file after.
@@ -62,6 +64,8 @@ pub enum Action {
     Keep(PathBuf),
     /// Play this file.
     Play(PathBuf),
+    /// Open this file on the Review page.
+    Review(PathBuf),
     /// Bring this share of the list into view, 0 to 1.
     Scroll(f32),
     /// Open the Import panel.
@@ -112,6 +116,7 @@ impl Recordings {
             Message::UseFolder if self.folder.trim().is_empty() => Action::None,
             Message::UseFolder => Action::Keep(PathBuf::from(self.folder.trim())),
             Message::Play(path) => Action::Play(path),
+            Message::Review(path) => Action::Review(path),
             Message::BringIn => Action::BringIn,
         }
     }
@@ -232,6 +237,13 @@ impl Recordings {
                     words,
                     measure(figure::clock(c.seconds), 80.0),
                     measure(figure::size(c.bytes), 80.0),
+                    key::action(
+                        "Review",
+                        None,
+                        false,
+                        look,
+                        Some(Message::Review(volume.path.clone()))
+                    ),
                     key::action(
                         if is_playing { "Play again" } else { "Play" },
                         Some(Mark::Play),
