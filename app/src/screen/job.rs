@@ -1,6 +1,7 @@
 //! The Job screen: the card of the vehicle and its complaint, and the jobs there are.
 
 use crate::font;
+use crate::job::folder::JobFolder;
 use crate::theme::Look;
 use iced::Element;
 use iced::keyboard::Key;
@@ -8,7 +9,9 @@ use iced::widget::text;
 
 /// The page.
 #[derive(Debug, Default)]
-pub struct Job {}
+pub struct Job {
+    open: Option<JobFolder>,
+}
 
 /// What is done on it.
 #[derive(Debug, Clone)]
@@ -25,6 +28,11 @@ impl Job {
     /// Name of the page.
     pub fn title(&self) -> &'static str {
         "Job"
+    }
+
+    /// The folder of the open job.
+    pub fn folder(&self) -> Option<&JobFolder> {
+        self.open.as_ref()
     }
 
     /// Does what a message asks.
