@@ -10,6 +10,12 @@ pub struct Scene {
     pub title: String,
     /// The screen it was taken from: "Live", "Review", "Cycles", "Compare".
     pub screen: String,
+    /// The engine; empty stands for the one of the engine sheet in use.
+    #[serde(default)]
+    pub engine: String,
+    /// What the screen says of it, in whole sentences; empty when it says nothing.
+    #[serde(default)]
+    pub sentence: String,
     /// The recordings it was taken from, by file name; none when taken live.
     pub recordings: Vec<String>,
     /// The horizontal axis, the same for all rows.
