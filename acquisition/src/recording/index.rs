@@ -4,17 +4,20 @@ use super::error::ReadError;
 use super::header::{
     ENGINE_SHEET, FORMAT, IMPORT_PLAN, LEAD_PLAN, RecordingHeader, SESSION, STREAM,
 };
+use super::seal::is_whole;
+use super::walk::{Walked, head, walk};
 use crate::block::StreamInfo;
-use mcap::records::{Metadata, Record, op};
+use mcap::records::{Metadata, Record};
 use mcap::sans_io::summary_reader::{SummaryReadEvent, SummaryReader, SummaryReaderOptions};
 use mcap::{MAGIC, Summary};
 use std::fs::File;
-use std::io::{self, BufReader, Read, Seek, SeekFrom};
+use std::io::{self, BufReader, Read, Seek};
 use std::path::Path;
 
 /// A header or stream record is a few kilobytes; a length beyond this is damage, not content.
-const RECORD_LIMIT: u64 = 16 << 20;
-const RECORD_HEAD: u64 = 9;
+pub(crate) const RECORD_LIMIT: u64 = 16 << 20;
+/// Opcode and length.
+pub(crate) const RECORD_HEAD: u64 = 9;
 
 /// One chunk: where it is and what it spans.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -31,9 +34,10 @@ pub(crate) struct ChunkEntry {
 }
 
 /// How the file ends.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq)]
 pub enum Completeness {
     /// It was finished.
+    #[default]
     Complete,
     /// A fault (a full disk) ended it, properly: all that was recorded is there.
     EndedByFault,
@@ -60,16 +64,18 @@ pub(crate) struct Index {
     /// Channels of notes and of lead events.
     pub words: [u16; 2],
     pub completeness: Completeness,
+    /// Bytes between sound records that belong to none.
+    pub skipped: u64,
     pub size: u64,
 }
 
 /// Offsets of the records that are read at once.
 #[derive(Default)]
-struct Places {
-    metadata: Vec<u64>,
-    attachments: Vec<u64>,
+pub(crate) struct Places {
+    pub metadata: Vec<u64>,
+    pub attachments: Vec<u64>,
     /// Chunks, each with the channels whose messages it states to hold, if it states them.
-    chunks: Vec<(ChunkEntry, Vec<u16>)>,
+    pub chunks: Vec<(ChunkEntry, Vec<u16>)>,
 }
 
 pub(crate) fn read(path: &Path) -> Result<Index, ReadError> {
@@ -91,11 +97,14 @@ pub(crate) fn read(path: &Path) -> Result<Index, ReadError> {
         }
         Err(e) => return Err(ReadError::io(path, e)),
     }
-    let (places, completeness) = match summary(&mut file, size) {
-        Some(summary) => (from_summary(&summary, size), Completeness::Complete),
+    let walked = match summary(&mut file, size) {
+        Some(summary) => Walked {
+            places: from_summary(&summary, size),
+            ..Walked::default()
+        },
         None => walk(&mut file, size).map_err(|e| ReadError::io(path, e))?,
     };
-    assemble(path, &mut file, size, places, completeness)
+    assemble(path, &mut file, size, walked)
 }
 
 /// The summary, if the file was finished and the summary is sound.
@@ -149,68 +158,7 @@ fn from_summary(summary: &Summary, size: u64) -> Places {
     }
 }
 
-/// Walks over the records, reading only their heads.
-fn walk(file: &mut BufReader<File>, size: u64) -> io::Result<(Places, Completeness)> {
-    let mut places = Places::default();
-    let mut at = MAGIC.len() as u64;
-    loop {
-        let unfinished = Completeness::Unfinished {
-            lost_bytes: size - at,
-        };
-        let Some((opcode, length)) = head(file, at, size)? else {
-            return Ok((places, unfinished));
-        };
-        match opcode {
-            op::DATA_END => return Ok((places, Completeness::EndedByFault)),
-            op::METADATA => places.metadata.push(at),
-            op::ATTACHMENT => places.attachments.push(at),
-            op::CHUNK if length >= 16 => {
-                let mut times = [0; 16];
-                file.read_exact(&mut times)?;
-                let (start, end) = times.split_at(8);
-                let entry = ChunkEntry {
-                    offset: at,
-                    length: RECORD_HEAD + length,
-                    start_ns: little_endian(start),
-                    end_ns: little_endian(end),
-                    words: false,
-                };
-                places.chunks.push((entry, Vec::new()));
-            }
-            op::MESSAGE_INDEX if length >= 2 => {
-                let mut id = [0; 2];
-                file.read_exact(&mut id)?;
-                if let Some((_, channels)) = places.chunks.last_mut() {
-                    channels.push(u16::from_le_bytes(id));
-                }
-            }
-            // The opcodes of MCAP 0 end at 0x0f, private ones begin at 0x80. Anything else, zeros
-            // for example, is what a power cut left behind.
-            1..=0x0f | 0x80..=0xff => {}
-            _ => return Ok((places, unfinished)),
-        }
-        at += RECORD_HEAD + length;
-    }
-}
-
-/// Opcode and length of the record at `at` if it is complete.
-fn head(file: &mut BufReader<File>, at: u64, size: u64) -> io::Result<Option<(u8, u64)>> {
-    if size.saturating_sub(at) < RECORD_HEAD {
-        return Ok(None);
-    }
-    let here = file.stream_position()?;
-    match at.checked_signed_diff(here) {
-        Some(forward) => file.seek_relative(forward)?,
-        None => file.seek(SeekFrom::Start(at)).map(|_| ())?,
-    }
-    let mut head = [0; 9];
-    file.read_exact(&mut head)?;
-    let (opcode, length) = (head[0], little_endian(&head[1..]));
-    let fits = length <= size - at - RECORD_HEAD;
-    Ok(fits.then_some((opcode, length)))
-}
-
-fn little_endian(bytes: &[u8]) -> u64 {
+pub(crate) fn little_endian(bytes: &[u8]) -> u64 {
     bytes
         .iter()
         .rev()
@@ -235,33 +183,54 @@ fn assemble(
     path: &Path,
     file: &mut BufReader<File>,
     size: u64,
-    places: Places,
-    completeness: Completeness,
+    walked: Walked,
 ) -> Result<Index, ReadError> {
+    let Walked {
+        places,
+        completeness,
+        skipped,
+    } = walked;
     let io = |e| ReadError::io(path, e);
     let damaged = |what| ReadError::Header {
         path: path.to_owned(),
         what,
     };
+    // Both stand in the file more than once: what is whole goes before what is not.
     let mut session = None;
-    let mut streams = Vec::new();
+    let mut streams: Vec<StreamEntry> = Vec::new();
     for at in places.metadata {
-        match record(file, at, size).map_err(io)? {
-            Some(Record::Metadata(m)) if m.name == SESSION => session = Some(m),
-            Some(Record::Metadata(m)) if m.name == STREAM => {
-                streams.push(stream(&m).ok_or_else(|| damaged("a stream's description"))?);
-            }
-            _ => {}
+        let Some(Record::Metadata(m)) = record(file, at, size).map_err(io)? else {
+            continue;
+        };
+        if !is_whole(&m) {
+            continue;
+        }
+        if m.name == SESSION && session.is_none() {
+            session = Some(m);
+        } else if m.name == STREAM
+            && let Some(found) = stream(&m)
+            && streams
+                .iter()
+                .all(|s| s.info.generation != found.info.generation)
+        {
+            streams.push(found);
         }
     }
     let Some(session) = session else {
         return Err(match completeness {
+            _ if skipped > 0 => damaged("what it says of itself"),
             Completeness::Unfinished { .. } => ReadError::CutInHeader(path.to_owned(), size),
-            _ => ReadError::Foreign(path.to_owned()),
+            Completeness::Complete | Completeness::EndedByFault => {
+                ReadError::Foreign(path.to_owned())
+            }
         });
     };
+    if streams.is_empty() && places.chunks.iter().any(|(c, _)| c.end_ns > 0) {
+        return Err(damaged("the description of its streams"));
+    }
     let text = |key: &str| session.metadata.get(key).cloned().unwrap_or_default();
-    if text("format") != FORMAT.to_string() {
+    let format = text("format").parse();
+    if !format.is_ok_and(|format| (1..=FORMAT).contains(&format)) {
         return Err(ReadError::Version {
             path: path.to_owned(),
             found: text("format"),
@@ -284,14 +253,18 @@ fn assemble(
             header: a, data, ..
         }) = record(file, at, size).map_err(io)?
         {
-            let text = || {
-                String::from_utf8(data.into_owned()).map_err(|_| damaged("an attachment's text"))
+            // A text that is damaged stands once more further on.
+            let Ok(text) = String::from_utf8(data.into_owned()) else {
+                continue;
             };
-            match a.name.as_str() {
-                ENGINE_SHEET => header.engine_sheet = text()?,
-                LEAD_PLAN => header.lead_plan = text()?,
-                IMPORT_PLAN => header.import_plan = text()?,
-                _ => {}
+            let place = match a.name.as_str() {
+                ENGINE_SHEET => &mut header.engine_sheet,
+                LEAD_PLAN => &mut header.lead_plan,
+                IMPORT_PLAN => &mut header.import_plan,
+                _ => continue,
+            };
+            if place.is_empty() {
+                *place = text;
             }
         }
     }
@@ -311,6 +284,7 @@ fn assemble(
         chunks,
         words,
         completeness,
+        skipped,
         size,
     })
 }

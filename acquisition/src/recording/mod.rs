@@ -5,6 +5,7 @@
 
 pub mod catalogue;
 mod chunk;
+mod clock;
 pub mod cursor;
 pub mod error;
 pub mod header;
@@ -12,7 +13,9 @@ mod index;
 pub mod lens;
 pub mod reader;
 pub mod samples;
+mod seal;
 pub mod store;
+mod walk;
 pub mod writer;
 
 #[cfg(test)]

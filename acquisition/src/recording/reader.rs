@@ -68,10 +68,10 @@ impl Recording {
         self.index.completeness
     }
 
-    /// One sentence on what is missing, if anything is.
+    /// What is missing, if anything is, in one or two sentences.
     pub fn shortfall(&self) -> Option<String> {
         let seconds = self.duration.as_secs_f64();
-        match self.index.completeness {
+        let end = match self.index.completeness {
             Completeness::Complete => None,
             Completeness::EndedByFault => Some(format!(
                 "The recording was ended by a fault at {seconds:.1} s; everything up to then is here."
@@ -79,6 +79,16 @@ impl Recording {
             Completeness::Unfinished { lost_bytes } => Some(format!(
                 "The recording was never finished: it reads up to {seconds:.1} s, and {lost_bytes} bytes after that are lost."
             )),
+        };
+        let damage = (self.index.skipped > 0).then(|| {
+            format!(
+                "The file is damaged: {} bytes before its end cannot be read; what they held is missing.",
+                self.index.skipped
+            )
+        });
+        match (end, damage) {
+            (Some(end), Some(damage)) => Some(format!("{end} {damage}")),
+            (end, damage) => end.or(damage),
         }
     }
 

@@ -1,11 +1,13 @@
 //! The recorder. Synchronous: it runs on a thread of its own, fed by a lossless lane.
 
+use super::clock::{self, Clock, Moment, SystemClock};
 use super::error::RecordError;
 use super::header::{
     ENGINE_SHEET, FORMAT, IMPORT_PLAN, LEAD_EVENTS, LEAD_PLAN, LeadEvent, NOTES, Note, PROFILE,
     RecordingHeader, SAMPLE_ENCODING, SESSION, STREAM,
 };
 use super::samples;
+use super::seal::sealed;
 use super::store::{Shared, Store};
 use crate::block::{SampleBlock, StreamInfo};
 use mcap::records::{MessageHeader, Metadata, op};
@@ -22,6 +24,10 @@ use std::time::{Duration, Instant};
 
 /// After this time what was written is pushed out and synced, so that a power cut loses no more.
 pub const FLUSH_EVERY: Duration = Duration::from_millis(200);
+/// After the first second, and then after this time again and again, the header is written once
+/// more: some 10 kB, far less than the samples.
+const DESCRIBE_EVERY: Duration = Duration::from_secs(60);
+const DESCRIBE_FIRST: Duration = Duration::from_secs(1);
 /// A chunk is closed at this many raw bytes even before that: the reader holds one chunk in memory.
 const CHUNK_BYTES: usize = 1 << 20;
 /// Gathers small writes; a chunk is written in one go.
@@ -35,8 +41,14 @@ pub struct Recorder<S: Store = File> {
     writer: Option<Writer<S>>,
     store: Shared<S>,
     started_ns: u64,
-    opened: Instant,
+    clock: Box<dyn Clock>,
+    opened: Moment,
+    /// The clocks when they were looked at last.
+    looked: Moment,
     streams: Vec<Stream>,
+    header: RecordingHeader,
+    /// When the header is to be written once more.
+    describe_at: Instant,
     words: [u16; 2],
     /// End of the last sample, in log time.
     end_ns: u64,
@@ -50,8 +62,7 @@ pub struct Recorder<S: Store = File> {
 }
 
 struct Stream {
-    generation: u64,
-    rate_hz: f64,
+    info: StreamInfo,
     channels: Vec<u16>,
     /// Log time of one sample, and its index; known from the first block on.
     anchor: Option<(u64, u64)>,
@@ -68,27 +79,42 @@ impl Recorder<File> {
                 io::ErrorKind::AlreadyExists => RecordError::Exists(path.to_owned()),
                 _ => RecordError::Create(path.to_owned(), Arc::new(e)),
             })?;
-        Self::with_store(file, header).inspect_err(|_| {
-            // Nothing was recorded yet; a stump would only be in the way of the next attempt.
-            if let Err(e) = std::fs::remove_file(path) {
-                tracing::warn!("cannot remove {}: {e}", path.display());
-            }
-        })
+        Self::with_store(file, header)
+            .inspect(|_| keep_name(path))
+            .inspect_err(|_| {
+                // Nothing was recorded yet; a stump would only be in the way of the next attempt.
+                if let Err(e) = std::fs::remove_file(path) {
+                    tracing::warn!("cannot remove {}: {e}", path.display());
+                }
+            })
     }
 }
 
 impl<S: Store> Recorder<S> {
     /// Begins a recording in any store.
     pub fn with_store(store: S, header: &RecordingHeader) -> Result<Self, RecordError> {
+        Self::with_clock(store, header, Box::new(SystemClock))
+    }
+
+    pub(crate) fn with_clock(
+        store: S,
+        header: &RecordingHeader,
+        clock: Box<dyn Clock>,
+    ) -> Result<Self, RecordError> {
         let store = Shared::new(store);
         let (writer, words) = begin(store.handle(), header).map_err(|e| fault(e, 0.0))?;
         let now = Instant::now();
+        let opened = clock.now();
         let mut recorder = Self {
             writer: Some(writer),
             store,
             started_ns: header.started_ns,
-            opened: now,
+            clock,
+            opened,
+            looked: opened,
             streams: Vec::new(),
+            header: header.clone(),
+            describe_at: now + DESCRIBE_FIRST,
             words,
             end_ns: header.started_ns,
             safe_bytes: 0,
@@ -104,7 +130,11 @@ impl<S: Store> Recorder<S> {
 
     /// Announces a stream; its blocks follow. A reconnection is another stream.
     pub fn stream(&mut self, info: &StreamInfo) -> Result<(), RecordError> {
-        if self.streams.iter().any(|s| s.generation == info.generation) {
+        if self
+            .streams
+            .iter()
+            .any(|s| s.info.generation == info.generation)
+        {
             return Ok(());
         }
         let result = match &mut self.writer {
@@ -113,8 +143,7 @@ impl<S: Store> Recorder<S> {
         };
         let channels = self.keep(result)?;
         self.streams.push(Stream {
-            generation: info.generation,
-            rate_hz: info.rate_hz,
+            info: info.clone(),
             channels,
             anchor: None,
         });
@@ -126,7 +155,7 @@ impl<S: Store> Recorder<S> {
         let Some(position) = self
             .streams
             .iter()
-            .rposition(|s| s.generation == block.generation)
+            .rposition(|s| s.info.generation == block.generation)
         else {
             return Err(RecordError::UnknownStream {
                 generation: block.generation,
@@ -171,7 +200,7 @@ impl<S: Store> Recorder<S> {
         self.scratch = scratch;
         self.sequence = self.sequence.wrapping_add(1);
         self.keep(result)?;
-        let length = block.len() as f64 / self.streams[position].rate_hz;
+        let length = block.len() as f64 / self.streams[position].info.rate_hz;
         self.end_ns = self.end_ns.max(log_time + nanoseconds(length));
         if self.chunk_bytes >= CHUNK_BYTES {
             self.close_chunk()?;
@@ -191,11 +220,31 @@ impl<S: Store> Recorder<S> {
 
     /// Flushes and syncs when it is time to. Call it too when no samples arrive.
     pub fn tick(&mut self) -> Result<(), RecordError> {
-        if self.flushed.elapsed() >= FLUSH_EVERY {
-            self.flush()
-        } else {
-            Ok(())
+        if self.flushed.elapsed() < FLUSH_EVERY {
+            return Ok(());
         }
+        let before = std::mem::replace(&mut self.looked, self.clock.now());
+        if let Some(text) = clock::upset(before, self.looked) {
+            tracing::warn!("{text}");
+            self.write_word(0, &Note { text, order: None })?;
+        }
+        if Instant::now() >= self.describe_at {
+            self.describe_again()?;
+        }
+        self.flush()
+    }
+
+    /// Header and streams once more.
+    fn describe_again(&mut self) -> Result<(), RecordError> {
+        self.close_chunk()?;
+        let result = match &mut self.writer {
+            None => return Err(RecordError::Stopped),
+            Some(w) => describe(w, &self.header, self.words).and_then(|()| {
+                (self.streams.iter()).try_for_each(|s| outline(w, &s.info, &s.channels))
+            }),
+        };
+        self.describe_at = Instant::now() + DESCRIBE_EVERY;
+        self.keep(result)
     }
 
     /// Pushes everything out and returns when it is on the medium.
@@ -224,6 +273,7 @@ impl<S: Store> Recorder<S> {
     }
 
     fn end(&mut self) -> Result<(), RecordError> {
+        self.describe_again()?;
         let result = match &mut self.writer {
             None => return Err(RecordError::Stopped),
             // The summary takes its own closing flush: finish() does not flush the buffer below.
@@ -241,6 +291,11 @@ impl<S: Store> Recorder<S> {
     }
 
     fn word<T: Serialize>(&mut self, which: usize, word: &T) -> Result<(), RecordError> {
+        self.write_word(which, word)?;
+        self.tick()
+    }
+
+    fn write_word<T: Serialize>(&mut self, which: usize, word: &T) -> Result<(), RecordError> {
         let result = match &mut self.writer {
             None => return Err(RecordError::Stopped),
             Some(w) => json(word).and_then(|bytes| {
@@ -255,8 +310,7 @@ impl<S: Store> Recorder<S> {
                 )
             }),
         };
-        self.keep(result)?;
-        self.tick()
+        self.keep(result)
     }
 
     fn close_chunk(&mut self) -> Result<(), RecordError> {
@@ -274,9 +328,10 @@ impl<S: Store> Recorder<S> {
     /// The first stream begins with the recording; a later one where the clock of this computer
     /// puts it, never before the end of the one before. Within a stream only the index counts.
     fn log_time(&mut self, position: usize, block: &SampleBlock) -> u64 {
-        let length = block.len() as f64 / self.streams[position].rate_hz;
+        let length = block.len() as f64 / self.streams[position].info.rate_hz;
         let (time, index) = *self.streams[position].anchor.get_or_insert_with(|| {
-            let arrived = self.started_ns + nanoseconds(self.opened.elapsed().as_secs_f64());
+            let passed = self.clock.now().elapsed.saturating_sub(self.opened.elapsed);
+            let arrived = self.started_ns + nanoseconds(passed.as_secs_f64());
             let begin = if position == 0 {
                 self.started_ns
             } else {
@@ -285,7 +340,9 @@ impl<S: Store> Recorder<S> {
             (begin, block.first_index)
         });
         let since = block.first_index.saturating_sub(index);
-        time.saturating_add(nanoseconds(since as f64 / self.streams[position].rate_hz))
+        time.saturating_add(nanoseconds(
+            since as f64 / self.streams[position].info.rate_hz,
+        ))
     }
 
     /// On a fault: keeps the file up to its last complete chunk and ends it properly.
@@ -322,6 +379,18 @@ impl<S: Store> Drop for Recorder<S> {
     }
 }
 
+/// Makes the file's name as durable as its bytes: after a power cut a folder may have forgotten a new
+/// file. Where a system cannot do it, it does so by itself soon enough.
+fn keep_name(path: &Path) {
+    let folder = path
+        .parent()
+        .filter(|folder| !folder.as_os_str().is_empty())
+        .unwrap_or(Path::new("."));
+    if let Err(e) = File::open(folder).and_then(|folder| folder.sync_all()) {
+        tracing::debug!("{} is not synced: {e}", folder.display());
+    }
+}
+
 fn begin<S: Store>(
     store: Shared<S>,
     header: &RecordingHeader,
@@ -354,6 +423,17 @@ fn begin<S: Store>(
         w.add_channel(notes, NOTES, "json", &none)?,
         w.add_channel(leads, LEAD_EVENTS, "json", &none)?,
     ];
+    describe(&mut w, header, words)?;
+    Ok((w, words))
+}
+
+/// Writes what is known before the first sample: at the start, and again from time to time, so that
+/// damage to one place does not cost the recording.
+fn describe<S: Store>(
+    w: &mut Writer<S>,
+    header: &RecordingHeader,
+    words: [u16; 2],
+) -> Result<(), McapError> {
     for (name, text) in [
         (ENGINE_SHEET, &header.engine_sheet),
         (LEAD_PLAN, &header.lead_plan),
@@ -373,7 +453,7 @@ fn begin<S: Store>(
         })?;
     }
     // Last, so that a file which has it has the whole header.
-    w.write_metadata(&Metadata {
+    w.write_metadata(&sealed(Metadata {
         name: SESSION.into(),
         metadata: BTreeMap::from([
             ("format".into(), FORMAT.to_string()),
@@ -383,8 +463,8 @@ fn begin<S: Store>(
             ("software".into(), header.software.clone()),
             ("channels".into(), format!("{},{}", words[0], words[1])),
         ]),
-    })?;
-    Ok((w, words))
+    }))?;
+    Ok(())
 }
 
 fn announce<S: Store>(w: &mut Writer<S>, info: &StreamInfo) -> Result<Vec<u16>, McapError> {
@@ -408,8 +488,14 @@ fn announce<S: Store>(w: &mut Writer<S>, info: &StreamInfo) -> Result<Vec<u16>, 
         }
         ids.push(w.add_channel(0, &format!("/samples/{input}"), SAMPLE_ENCODING, &metadata)?);
     }
+    outline(w, info, &ids)?;
+    Ok(ids)
+}
+
+/// Writes what is known of a stream.
+fn outline<S: Store>(w: &mut Writer<S>, info: &StreamInfo, ids: &[u16]) -> Result<(), McapError> {
     let list = ids.iter().map(u16::to_string).collect::<Vec<_>>().join(",");
-    w.write_metadata(&Metadata {
+    w.write_metadata(&sealed(Metadata {
         name: STREAM.into(),
         metadata: BTreeMap::from([
             ("generation".into(), info.generation.to_string()),
@@ -419,8 +505,8 @@ fn announce<S: Store>(w: &mut Writer<S>, info: &StreamInfo) -> Result<Vec<u16>, 
                 String::from_utf8_lossy(&json(info)?).into_owned(),
             ),
         ]),
-    })?;
-    Ok(ids)
+    }))?;
+    Ok(())
 }
 
 fn json<T: Serialize>(value: &T) -> Result<Vec<u8>, McapError> {

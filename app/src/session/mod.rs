@@ -246,7 +246,14 @@ impl Bench {
         let now = SystemTime::now()
             .duration_since(UNIX_EPOCH)
             .unwrap_or_default();
-        let path = folder.join(format!("{}.mcap", calendar::stamp(now.as_secs())));
+        let stamp = calendar::stamp(now.as_secs());
+        // Another program may have begun in the same second; its file is left alone.
+        let names = std::iter::once(format!("{stamp}.mcap"))
+            .chain((2..100).map(|n| format!("{stamp}-{n}.mcap")));
+        let mut paths = names.map(|name| folder.join(name));
+        let path = paths
+            .find(|path| !path.exists())
+            .unwrap_or_else(|| folder.join(format!("{stamp}.mcap")));
         self.record(&path, note)?;
         Ok(path)
     }

@@ -2,6 +2,8 @@
 
 mod damage;
 mod disk_full;
+mod golden;
+mod interruption;
 mod round_trip;
 
 use super::header::RecordingHeader;
