@@ -84,6 +84,8 @@ pub enum Command {
     Analyse(command::analyse::Analyse),
     /// Make a recording of a capture from another instrument.
     Import(command::import::Import),
+    /// List jobs, or find them again.
+    Jobs(command::jobs::Jobs),
     /// Run a virtual scope another program can connect to.
     Scope(command::scope::Scope),
 }
@@ -134,6 +136,7 @@ fn obey(cli: Cli) -> Result<Outcome, Fault> {
         Some(Command::Record(record)) => record.run(),
         Some(Command::Analyse(analyse)) => analyse.run(),
         Some(Command::Import(import)) => import.run(),
+        Some(Command::Jobs(jobs)) => jobs.run(),
         Some(Command::Scope(scope)) => scope.run(),
         None => command::dashboard(cli.source, cli.play, cli.theme),
     }

@@ -2,6 +2,7 @@
 
 pub mod analyse;
 pub mod import;
+pub mod jobs;
 pub mod ports;
 pub mod record;
 pub mod scope;

@@ -19,6 +19,12 @@ impl JobFolder {
         &self.path
     }
 
+    /// The folder's own name.
+    pub fn name(&self) -> String {
+        let name = self.path.file_name().unwrap_or_default();
+        name.to_string_lossy().into_owned()
+    }
+
     /// The job card.
     pub fn card(&self) -> PathBuf {
         self.path.join("job.toml")
