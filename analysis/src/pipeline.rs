@@ -20,6 +20,7 @@ use crate::trace;
 use crate::units::{Hertz, Percent, SampleTime, Seconds};
 use crate::wheel::Wheel;
 
+mod engine_cycles;
 mod inquiry;
 mod judging;
 mod proposals;
@@ -97,6 +98,7 @@ pub struct Pipeline {
     /// Whether it has been said that the cams do not fit.
     misfit: bool,
     series: Option<Series>,
+    cycles: Option<engine_cycles::EngineCycles>,
     /// Teeth of the crank wheel that were told to be wrong.
     flaws: Vec<(usize, Flaw)>,
     scouts: proposals::Scouts,
@@ -165,6 +167,7 @@ impl Pipeline {
             followed: None,
             misfit: false,
             series: None,
+            cycles: None,
             flaws: Vec::new(),
             scouts,
         })
@@ -307,6 +310,9 @@ impl Pipeline {
 
     /// What is due at the end of slice number `slice`.
     fn tick(&mut self, slice: u64) {
+        if let Some(cycles) = &mut self.cycles {
+            cycles.observe(&self.rotation);
+        }
         if history::closes(slice, PROVE_EVERY) {
             self.prove();
             self.inquire();

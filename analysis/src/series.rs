@@ -17,3 +17,16 @@ pub struct Series {
     /// When the crank pattern was lost, to the slice of 1/200 s in which it was noticed.
     pub losses: Vec<SampleTime>,
 }
+
+/// One complete engine cycle.
+#[derive(Debug, Clone, PartialEq)]
+pub struct EngineCycle {
+    /// Number of the count of teeth it stands on. Cycles of different counts whose begin is not known do not
+    /// compare: the same angle may be the firing TDC in one and the exchange TDC in the other.
+    pub count: u64,
+    /// Whether it begins at the firing TDC of cylinder 1; otherwise at its firing or its exchange TDC.
+    pub is_known: bool,
+    /// Instants of equally spaced crank angles from 0 to 720 degrees, both included, interpolated between teeth by
+    /// a cubic through the two on either side. They strictly increase.
+    pub times: Vec<SampleTime>,
+}

@@ -242,6 +242,37 @@ fn the_numbers_do_not_depend_on_the_blocks() {
 }
 
 #[test]
+fn cycles_are_the_same_whatever_the_blocks_and_never_lie_across_a_gap() {
+    let samples = world().samples(3.0);
+    let lost = 60_000..61_500;
+    let cycles = |block: usize| {
+        let mut p = pipeline();
+        p.collect_cycles(720);
+        for (from, to) in [(0, lost.start), (lost.end, samples[0].len())] {
+            for at in (from..to).step_by(block) {
+                let end = (at + block).min(to);
+                let refs: Vec<&[i16]> = samples.iter().map(|c| &c[at..end]).collect();
+                p.push(at as u64, &refs);
+            }
+        }
+        p.drain_cycles()
+    };
+    let seen = cycles(500);
+    assert_eq!(seen, cycles(4096));
+    assert_eq!(seen, cycles(37));
+    let known: Vec<_> = seen.iter().filter(|c| c.is_known).collect();
+    // 1500 rpm for three seconds are 37 cycles, less what is needed to find the pattern, twice.
+    assert!(known.len() > 25, "{}", known.len());
+    for cycle in known {
+        assert_eq!(cycle.times.len(), 721);
+        let (begin, end) = (cycle.times[0].0, cycle.times[720].0);
+        assert!(end < 60_001.0 || begin > 61_499.0, "{begin} to {end}");
+        assert!((end - begin - 0.08 * RATE).abs() < 2.0, "{begin} to {end}");
+        assert!(cycle.times.windows(2).all(|w| w[1].0 > w[0].0));
+    }
+}
+
+#[test]
 fn nothing_is_measured_across_a_gap() {
     let samples = world().samples(3.0);
     let mut p = pipeline();

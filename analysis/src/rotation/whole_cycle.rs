@@ -19,6 +19,11 @@ impl CycleKey {
         self.adoption == other.adoption && self.is_known == other.is_known
     }
 
+    /// Number of the count of teeth.
+    pub fn count(self) -> u64 {
+        self.adoption
+    }
+
     /// Whether this one came right after `other`.
     pub fn follows(self, other: Self) -> bool {
         self.compares(other) && self.number == other.number + 1

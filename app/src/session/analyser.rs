@@ -8,7 +8,7 @@ use crate::setup::Setup;
 use keyway_acquisition::block::{SampleBlock, StreamInfo};
 use keyway_analysis::calibration::Input;
 use keyway_analysis::pipeline::Pipeline;
-use keyway_analysis::series::Series;
+use keyway_analysis::series::{EngineCycle, Series};
 use keyway_analysis::snapshot::{Snapshot, Traces};
 use keyway_analysis::units::Hertz;
 use std::sync::Arc;
@@ -118,6 +118,22 @@ impl Analyser {
             .unwrap_or_default()
     }
 
+    /// Keeps every complete engine cycle of the present stream from now on, cut into so many parts, for
+    /// [`Self::drain_cycles`].
+    pub fn collect_cycles(&mut self, parts: u16) {
+        if let Some((_, pipeline)) = &mut self.running {
+            pipeline.collect_cycles(parts);
+        }
+    }
+
+    /// The cycles completed since the last call.
+    pub fn drain_cycles(&mut self) -> Vec<EngineCycle> {
+        self.running
+            .as_mut()
+            .map(|(_, pipeline)| pipeline.drain_cycles())
+            .unwrap_or_default()
+    }
+
     /// The state of everything; none before the first stream.
     pub fn snapshot(&self) -> Option<Snapshot> {
         self.running.as_ref().map(|(_, p)| p.snapshot())
@@ -134,7 +150,7 @@ impl Analyser {
 }
 
 /// One input per channel that blocks carry, in their order.
-fn inputs(stream: &StreamInfo) -> Vec<Input> {
+pub(crate) fn inputs(stream: &StreamInfo) -> Vec<Input> {
     stream
         .enabled
         .iter()

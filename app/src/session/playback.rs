@@ -19,7 +19,7 @@ use std::time::{Duration, Instant};
 
 /// How far before the wanted time the analysis begins, so that figures, history and agreement have
 /// settled there: longer than the agreement needs to judge, and the length of the strip.
-const RUN_UP: Duration = Duration::from_secs(20);
+pub(crate) const RUN_UP: Duration = Duration::from_secs(20);
 
 /// Orders that wait. A hand on the scrub bar gives a few dozen a second; all but the latest are
 /// passed over. When full, the newest is refused, and the next one says the same.
