@@ -145,7 +145,7 @@ mod tests {
                 assert!(thinned.kept.len() <= 2 * most + 1);
             }
             let chosen: Vec<f64> = thinned.chosen().iter().map(|c| c.begin).collect();
-            let wanted = most.min(seen as usize);
+            let wanted = most.min(usize::try_from(seen).expect("few"));
             assert_eq!(chosen.len(), wanted, "{most} of {seen}: {chosen:?}");
             if wanted > 1 {
                 let even = f64::from(seen) / wanted as f64;
