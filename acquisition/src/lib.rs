@@ -2,6 +2,7 @@
 
 pub mod block;
 pub mod error;
+pub mod export;
 pub mod fanout;
 pub mod health;
 pub mod import;

@@ -86,6 +86,8 @@ pub enum Command {
     Import(command::import::Import),
     /// List jobs, or find them again.
     Jobs(command::jobs::Jobs),
+    /// Write a recording as CSV, Parquet or WAV.
+    Export(command::export::Export),
     /// Run a virtual scope another program can connect to.
     Scope(command::scope::Scope),
 }
@@ -137,6 +139,7 @@ fn obey(cli: Cli) -> Result<Outcome, Fault> {
         Some(Command::Analyse(analyse)) => analyse.run(),
         Some(Command::Import(import)) => import.run(),
         Some(Command::Jobs(jobs)) => jobs.run(),
+        Some(Command::Export(export)) => export.run(),
         Some(Command::Scope(scope)) => scope.run(),
         None => command::dashboard(cli.source, cli.play, cli.theme),
     }

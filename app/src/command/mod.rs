@@ -1,6 +1,7 @@
 //! The commands beside the dashboard, one file each.
 
 pub mod analyse;
+pub mod export;
 pub mod import;
 pub mod jobs;
 pub mod ports;
@@ -17,9 +18,14 @@ use crate::session::{Bench, Plan};
 use crate::settings::Settings;
 use crate::status::LinkState;
 use crate::theme::Look;
+use crate::work::{Progress, Stand, Work};
 use std::path::PathBuf;
 use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, Ordering};
+use std::time::Duration;
+
+/// Time between two looks at long work.
+const LOOK_EVERY: Duration = Duration::from_millis(50);
 
 /// How a command ended well.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -88,6 +94,32 @@ fn interrupt(bench: &Bench) -> Arc<AtomicBool> {
         });
     }
     raised
+}
+
+/// Does long work while standard error says how far it is; Ctrl-C cancels it.
+fn see_through<T: Send + 'static>(
+    what: &'static str,
+    doing: &str,
+    task: impl FnOnce(&Progress) -> Result<T, Fault> + Send + 'static,
+) -> Result<T, Fault> {
+    let bench = Bench::new()?;
+    let stop = interrupt(&bench);
+    let work = Work::start(what, task)?;
+    loop {
+        match work.look() {
+            Stand::Running(share) => {
+                if stop.load(Ordering::Relaxed) {
+                    work.cancel();
+                }
+                output::progress(&format!("{doing}: {:3.0} %", 100.0 * share));
+                std::thread::sleep(LOOK_EVERY);
+            }
+            Stand::Ended(end) => {
+                output::progress("");
+                return end;
+            }
+        }
+    }
 }
 
 /// Returns at Ctrl-C or, where there is one, at the signal to end.
