@@ -33,6 +33,7 @@ pub use feed::{Progress, Watch};
 pub use preview::inspect;
 
 use crate::recording::header::RecordingHeader;
+use crate::recording::overview;
 use crate::recording::writer::Recorder;
 use error::ImportError;
 use feed::Feed;
@@ -123,6 +124,7 @@ pub fn run(
             if let Err(e) = std::fs::remove_file(out) {
                 tracing::warn!("cannot remove {}: {e}", out.display());
             }
+            overview::remove(out);
             Err(e)
         }
     }

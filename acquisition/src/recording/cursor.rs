@@ -69,6 +69,12 @@ impl Entries {
         entry.at + self.index.length_of(&entry.item)
     }
 
+    /// What one chunk holds; the entries after it follow.
+    pub(crate) fn chunk(&mut self, position: usize) -> Result<VecDeque<Entry>, ReadError> {
+        self.seek_chunk(position)?;
+        Ok(std::mem::take(&mut self.ready))
+    }
+
     /// Loads one chunk alone; the entries after it follow.
     pub(crate) fn seek_chunk(&mut self, position: usize) -> Result<(), ReadError> {
         self.ready.clear();

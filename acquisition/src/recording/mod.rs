@@ -11,6 +11,7 @@ pub mod error;
 pub mod header;
 mod index;
 pub mod lens;
+pub mod overview;
 pub mod reader;
 pub mod samples;
 mod seal;

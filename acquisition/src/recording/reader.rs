@@ -5,7 +5,7 @@ pub use super::index::Completeness;
 use super::cursor::{Blocks, Entries, Entry, Item};
 use super::error::ReadError;
 use super::header::RecordingHeader;
-use super::index::{self, Index};
+use super::index::{self, ChunkEntry, Index};
 use crate::block::StreamInfo;
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
@@ -95,6 +95,11 @@ impl Recording {
     /// Everything in order.
     pub fn entries(&self) -> Result<Entries, ReadError> {
         Entries::open(&self.path, Arc::clone(&self.index), false)
+    }
+
+    /// The chunks that hold samples or words, in the order of the file.
+    pub(crate) fn chunks(&self) -> &[ChunkEntry] {
+        &self.index.chunks
     }
 
     /// The samples in order.

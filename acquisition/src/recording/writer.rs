@@ -6,6 +6,7 @@ use super::header::{
     ENGINE_SHEET, FORMAT, IMPORT_PLAN, LEAD_EVENTS, LEAD_PLAN, LeadEvent, NOTES, Note, PROFILE,
     RecordingHeader, SAMPLE_ENCODING, SESSION, STREAM,
 };
+use super::overview::Companion;
 use super::samples;
 use super::seal::sealed;
 use super::store::{Shared, Store};
@@ -59,6 +60,8 @@ pub struct Recorder<S: Store = File> {
     flushed: Instant,
     sequence: u32,
     scratch: Vec<u8>,
+    /// The overview that grows beside the file, while it can.
+    overview: Option<Companion>,
 }
 
 struct Stream {
@@ -69,7 +72,8 @@ struct Stream {
 }
 
 impl Recorder<File> {
-    /// Makes the file, which must not exist yet, and writes the header through to the disk.
+    /// Makes the file, which must not exist yet, and writes the header through to the disk. Its
+    /// overview grows beside it.
     pub fn create(path: &Path, header: &RecordingHeader) -> Result<Self, RecordError> {
         let file = File::options()
             .write(true)
@@ -79,14 +83,16 @@ impl Recorder<File> {
                 io::ErrorKind::AlreadyExists => RecordError::Exists(path.to_owned()),
                 _ => RecordError::Create(path.to_owned(), Arc::new(e)),
             })?;
-        Self::with_store(file, header)
+        let mut recorder = Self::with_store(file, header)
             .inspect(|_| keep_name(path))
             .inspect_err(|_| {
                 // Nothing was recorded yet; a stump would only be in the way of the next attempt.
                 if let Err(e) = std::fs::remove_file(path) {
                     tracing::warn!("cannot remove {}: {e}", path.display());
                 }
-            })
+            })?;
+        recorder.overview = Companion::beside(path, header);
+        Ok(recorder)
     }
 }
 
@@ -123,6 +129,7 @@ impl<S: Store> Recorder<S> {
             flushed: now,
             sequence: 0,
             scratch: Vec::new(),
+            overview: None,
         };
         recorder.flush()?;
         Ok(recorder)
@@ -200,7 +207,11 @@ impl<S: Store> Recorder<S> {
         self.scratch = scratch;
         self.sequence = self.sequence.wrapping_add(1);
         self.keep(result)?;
-        let length = block.len() as f64 / self.streams[position].info.rate_hz;
+        let rate_hz = self.streams[position].info.rate_hz;
+        if let Some(overview) = &mut self.overview {
+            overview.block(log_time.saturating_sub(self.started_ns), rate_hz, block);
+        }
+        let length = block.len() as f64 / rate_hz;
         self.end_ns = self.end_ns.max(log_time + nanoseconds(length));
         if self.chunk_bytes >= CHUNK_BYTES {
             self.close_chunk()?;
@@ -252,6 +263,8 @@ impl<S: Store> Recorder<S> {
         self.close_chunk()?;
         let synced = self.store.sync().map_err(McapError::from);
         self.keep(synced)?;
+        // After the sync: a page never tells of samples that a power cut can still take.
+        self.overview = self.overview.take().and_then(Companion::synced);
         self.flushed = Instant::now();
         Ok(())
     }
@@ -287,7 +300,11 @@ impl<S: Store> Recorder<S> {
         let result = flushed
             .and_then(|()| self.store.sync())
             .map_err(McapError::from);
-        self.keep(result)
+        self.keep(result)?;
+        if let Some(overview) = self.overview.take() {
+            overview.finish(self.safe_bytes);
+        }
+        Ok(())
     }
 
     fn word<T: Serialize>(&mut self, which: usize, word: &T) -> Result<(), RecordError> {
@@ -322,6 +339,9 @@ impl<S: Store> Recorder<S> {
         self.chunk_bytes = 0;
         self.safe_bytes = self.store.written();
         self.safe_ns = self.end_ns;
+        if let Some(overview) = &mut self.overview {
+            overview.chunk(self.safe_bytes);
+        }
         Ok(())
     }
 
@@ -348,6 +368,8 @@ impl<S: Store> Recorder<S> {
     /// On a fault: keeps the file up to its last complete chunk and ends it properly.
     fn keep<T>(&mut self, result: Result<T, McapError>) -> Result<T, RecordError> {
         result.map_err(|e| {
+            // It holds samples that are not kept; what is written of it stays good.
+            self.overview = None;
             if let Some(writer) = self.writer.take() {
                 // Whatever the buffers still push out while they are dropped is cut off again.
                 drop(writer.into_inner());

@@ -4,7 +4,9 @@ mod damage;
 mod disk_full;
 mod golden;
 mod interruption;
+mod overview;
 mod round_trip;
+mod sight;
 
 use super::header::RecordingHeader;
 use super::reader::Recording;
