@@ -269,6 +269,7 @@ impl Lens {
                     offset += part.bins_in_all(LEVELS[level]);
                     if let Some(stream) = self.recording.stream(part.generation)
                         && !is_exact(stream)
+                        && meets(part, stream, window)
                         && self::level(window, stream) == level
                         && let Some(bins) = bins.get(here..offset)
                     {
