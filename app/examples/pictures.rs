@@ -201,6 +201,7 @@ fn shelf() -> Shelf {
     let volume = |name: &str, contents| Volume {
         path: PathBuf::from(name),
         name: name.to_owned(),
+        job: None,
         contents,
     };
     let contents = |started: &str, note: &str, seconds, bytes, shortfall: Option<&str>| Contents {
@@ -241,6 +242,7 @@ fn shelf() -> Shelf {
                 )),
             ),
         ],
+        ..Shelf::default()
     }
 }
 
@@ -269,6 +271,7 @@ fn application(moment: &Moment, scene: Scene, look: Look) -> Result<Application,
         look,
         recordings: Some(PathBuf::from("/home/workshop/Documents/Keyway")),
         port: Some("/dev/pts/3".to_owned()),
+        ..Settings::default()
     };
     let setup = Setup {
         sheet: Arc::new(moment.sheet.clone()),

@@ -6,11 +6,15 @@ use iced::keyboard::{Event, Key, Location, Modifiers};
 use iced_test::Simulator;
 use keyway::application::{Application, Message};
 use keyway::font;
+use keyway::screen::recordings;
 use keyway::session::choice::Choice;
+use keyway::session::shelf;
 use keyway::session::{Bench, Plan};
 use keyway::settings::Settings;
 use keyway::status::LinkState;
+use keyway::work::Progress;
 use std::path::PathBuf;
+use std::sync::Arc;
 use std::time::{Duration, Instant};
 
 /// Longest anything may take, on a machine that is busy with other tests too.
@@ -112,6 +116,14 @@ impl Desk {
     pub fn seconds(&self) -> f64 {
         let snapshot = self.app.shown().snapshot.as_ref();
         snapshot.map_or(0.0, |s| s.elapsed.0)
+    }
+
+    /// Reads the folder of recordings as the toolkit would on a thread of its own.
+    pub fn read_files(&mut self) {
+        let jobs = self.app.pages().files.wanted_jobs();
+        let shelf = shelf::read_with(&self.folder, &jobs, &Progress::default());
+        let read = recordings::Message::Read(shelf.map(Arc::new));
+        self.send(Message::Recordings(read));
     }
 
     /// Presses what bears these words.

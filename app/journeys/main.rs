@@ -12,6 +12,7 @@ mod commands;
 mod desk;
 mod edge_list;
 mod inquiry;
+mod job;
 mod locked;
 mod recognition;
 mod rescue;

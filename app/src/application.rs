@@ -230,7 +230,7 @@ impl Application {
 
     /// Name of the window.
     pub fn title(&self) -> String {
-        format!("{} – Keyway", self.setup.sheet.name)
+        format!("{} – Keyway", self.heading().0)
     }
 
     /// The toolkit's theme.
@@ -282,11 +282,11 @@ impl Application {
         match message {
             Message::Tick(now) => {
                 self.follow_import();
-                self.follow_job();
+                let task = self.follow_job();
                 self.follow_pages();
                 let shown = self.bench.look();
                 self.present(shown, now);
-                Task::none()
+                task
             }
             Message::Key(event) => match keys::meaning(&event, self) {
                 Some(message) => self.update(message),
@@ -296,11 +296,12 @@ impl Application {
                 self.tab = tab;
                 self.source = None;
                 self.wish();
-                if tab == Tab::Recordings {
-                    self.turn(self.pages.open)
-                } else {
-                    Task::none()
+                match tab {
+                    Tab::Recordings => return self.turn(self.pages.open),
+                    Tab::Job => self.enter_job(),
+                    Tab::Hookup | Tab::Live | Tab::Findings => {}
                 }
+                Task::none()
             }
             Message::Live(message) => {
                 match self.live.update(message) {
@@ -333,7 +334,10 @@ impl Application {
             Message::Findings(message) => {
                 match self.findings.update(message) {
                     findings::Action::None => {}
-                    findings::Action::Codes(codes) => self.ask(Request::Codes(codes)),
+                    findings::Action::Codes(codes) => {
+                        self.codes_to_card(&codes);
+                        self.ask(Request::Codes(codes));
+                    }
                     findings::Action::GoTo(seconds) => {
                         self.bench.order(Order::Pause);
                         self.bench.order(Order::Seek(seconds));
@@ -487,6 +491,7 @@ impl Application {
             .files
             .set_playing(self.bench.playing().map(Path::to_owned));
         self.settle_review();
+        self.give_codes();
         self.wish();
         self.shown = self.bench.look();
     }

@@ -3,9 +3,14 @@
 
 pub mod cabinet;
 pub mod card;
+pub mod contents;
 pub mod edition;
+pub mod finding;
 pub mod folder;
+pub mod listing;
+pub mod moving;
 pub mod name;
+pub mod open;
 pub mod search;
 #[cfg(test)]
 mod workbench;

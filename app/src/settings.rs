@@ -17,6 +17,8 @@ pub struct Settings {
     pub look: Look,
     /// Folder of recordings; none means the default one.
     pub recordings: Option<PathBuf>,
+    /// Folder of the job that was open last, offered again.
+    pub job: Option<PathBuf>,
     /// Port used last, offered again.
     pub port: Option<String>,
 }
@@ -93,6 +95,7 @@ mod tests {
         let settings = Settings {
             look: Look::Daylight,
             recordings: Some(PathBuf::from("/somewhere/else")),
+            job: Some(PathBuf::from("/somewhere/else/a job")),
             port: Some("/dev/ttyACM0".to_owned()),
         };
         assert_eq!(Settings::load(&path).unwrap(), Settings::default());

@@ -13,11 +13,11 @@ impl Application {
     pub(super) fn on_recordings(&mut self, message: recordings::Message) -> Task<Message> {
         match self.pages.files.update(message) {
             Action::None => Task::none(),
-            Action::Read(folder) => read(folder),
+            Action::Read(folder) => self.read(folder),
             Action::Keep(folder) => {
                 self.settings.recordings = Some(folder.clone());
                 self.save();
-                read(folder)
+                self.read(folder)
             }
             Action::Scroll(share) => scroll(recordings::FILE_LIST, share),
             Action::Play(path) => {
@@ -28,6 +28,7 @@ impl Application {
                 self.open_for_review(path);
                 Task::none()
             }
+            Action::MoveIn(path) => self.move_in(path),
             Action::BringIn => self.bring_in(),
         }
     }
@@ -38,10 +39,11 @@ impl Application {
                 self.tell_saved(&end);
             }
             self.shown = self.bench.look();
+            self.job.read_contents();
             return self.read_shelf();
         }
-        let folder = self.settings.recordings_folder();
-        match self.bench.record_into(&folder, &self.story) {
+        let (folder, caption) = self.recording_place();
+        match self.bench.record_into(&folder, &caption) {
             Ok(_) => self.notice = None,
             Err(fault) => self.tell(fault.to_string(), true),
         }
@@ -49,8 +51,23 @@ impl Application {
         Task::none()
     }
 
-    pub(super) fn read_shelf(&self) -> Task<Message> {
-        read(self.settings.recordings_folder())
+    pub(super) fn read_shelf(&mut self) -> Task<Message> {
+        self.read(self.settings.recordings_folder())
+    }
+
+    /// Reads the folder of recordings on a thread of its own.
+    fn read(&mut self, folder: PathBuf) -> Task<Message> {
+        let jobs = self.pages.files.wanted_jobs();
+        let progress = self.pages.files.begin_reading();
+        Task::perform(
+            async move {
+                let task = move || shelf::read_with(&folder, &jobs, &progress);
+                tokio::task::spawn_blocking(task)
+                    .await
+                    .unwrap_or_else(|e| Err(Arc::from(e.to_string())))
+            },
+            |shelf| Message::Recordings(recordings::Message::Read(shelf.map(Arc::new))),
+        )
     }
 
     pub(super) fn tell_saved(&mut self, end: &RecordingStatus) {
@@ -72,16 +89,4 @@ impl Application {
             RecordingStatus::Off => {}
         }
     }
-}
-
-/// Reads the folder of recordings on a thread of its own.
-fn read(folder: PathBuf) -> Task<Message> {
-    Task::perform(
-        async move {
-            tokio::task::spawn_blocking(move || shelf::read(&folder))
-                .await
-                .unwrap_or_else(|e| Err(Arc::from(e.to_string())))
-        },
-        |shelf| Message::Recordings(recordings::Message::Read(shelf.map(Arc::new))),
-    )
 }

@@ -114,10 +114,11 @@ pub(super) fn key(tab: Tab) -> &'static str {
 
 fn top(app: &Application) -> Element<'_, Message> {
     let look = app.settings.look;
+    let (title, story) = app.heading();
     if let Some(play) = &app.shown.playback {
         return transport(
             Transport {
-                title: &app.setup.sheet.name,
+                title,
                 link: &app.shown.link,
                 play,
                 look,
@@ -132,8 +133,8 @@ fn top(app: &Application) -> Element<'_, Message> {
         LinkState::Streaming | LinkState::Lost(_)
     );
     bar(Bar {
-        title: &app.setup.sheet.name,
-        story: &app.story,
+        title: title.into(),
+        story: story.into(),
         link: &app.shown.link,
         recording: &app.shown.recording,
         is_held: app.is_held,

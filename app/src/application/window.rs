@@ -34,7 +34,7 @@ pub fn run(
             let mut application = cell.borrow_mut().take();
             let first = application
                 .as_mut()
-                .map_or_else(Task::none, |a| a.read_shelf());
+                .map_or_else(Task::none, Application::read_shelf);
             (application, first)
         },
         move |application: &mut Option<Application>, message| match application {

@@ -6,6 +6,7 @@ use crate::fault::Fault;
 use crate::figure;
 use crate::output;
 use crate::session::Bench;
+use crate::session::recorder::Caption;
 use crate::status::{LinkState, RecordingStatus};
 use clap::Args;
 use std::path::PathBuf;
@@ -49,7 +50,7 @@ impl Record {
             }
             std::thread::sleep(LOOK_EVERY);
         }
-        bench.record(&self.output, &self.note)?;
+        bench.record(&self.output, &Caption::of(self.note.as_str()))?;
         while !stop.load(Ordering::Relaxed) {
             let shown = bench.look();
             match shown.recording {

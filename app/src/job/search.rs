@@ -241,7 +241,7 @@ mod tests {
         let bench = Bench::new(&format!("search-{number}"));
         let card = Card {
             make: "Larkfield".to_owned(),
-            model: "Courier".to_owned(),
+            model: "Carter".to_owned(),
             engine: "2.0 four".to_owned(),
             complaint: "Hesitates pulling away,\nworse when hot".to_owned(),
             codes: vec![StoredCode {

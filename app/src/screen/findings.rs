@@ -117,6 +117,11 @@ impl Findings {
         *self = Self::default();
     }
 
+    /// Shows codes that were given elsewhere as if they had been typed.
+    pub fn set_codes(&mut self, codes: Vec<String>) {
+        self.codes = codes;
+    }
+
     /// Does what a message asks.
     pub fn update(&mut self, message: Message) -> Action {
         match message {

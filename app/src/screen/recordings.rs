@@ -1,14 +1,20 @@
-//! The Recordings screen: what is in the folder, what is wrong with the files that do not open, and
-//! the key that plays one.
+//! The Recordings screen: what is in the folder and in its jobs, what is wrong with the files that do
+//! not open, and the key that plays one.
 
+mod list;
+
+use crate::fault::Fault;
+use crate::job::folder::JobFolder;
 use crate::screen::source::{field, share};
 use crate::session::shelf::{Shelf, Volume};
 use crate::theme::{Look, RADIUS, STEP};
 use crate::widget::button as key;
 use crate::widget::mark::{self, Mark};
+use crate::work::{Progress, Stand, Work};
 use crate::{figure, font};
-use iced::widget::{Column, column, container, row, scrollable, text, text_input};
+use iced::widget::{column, container, row, text, text_input};
 use iced::{Alignment, Element, Length, border};
+use list::Line;
 use std::path::PathBuf;
 use std::sync::Arc;
 
@@ -24,8 +30,16 @@ pub struct Recordings {
     folder: String,
     shelf: Option<Result<Arc<Shelf>, Arc<str>>>,
     playing: Option<PathBuf>,
-    /// Which file the arrow keys have come to.
+    /// Which file or job the arrow keys have come to.
     cursor: Option<usize>,
+    /// The open job, and what it is called.
+    job: Option<(JobFolder, String)>,
+    /// Other jobs whose recordings are shown.
+    unfolded: Vec<JobFolder>,
+    /// How far the reading is.
+    progress: Progress,
+    /// A file that is moved into a job, and the share that is done.
+    moving: Option<(Work<PathBuf>, f64)>,
 }
 
 /// What is done on it.
@@ -49,6 +63,12 @@ pub enum Message {
     Down,
     /// Plays the file the arrow keys have come to.
     Take,
+    /// Shows or hides the recordings of a job.
+    Unfold(JobFolder),
+    /// Moves a file into the open job.
+    MoveIn(PathBuf),
+    /// Stops the moving.
+    StopMoving,
     /// Opens the Import panel.
     BringIn,
 }
@@ -68,6 +88,8 @@ pub enum Action {
     Review(PathBuf),
     /// Bring this share of the list into view, 0 to 1.
     Scroll(f32),
+    /// Move this file into the open job.
+    MoveIn(PathBuf),
     /// Open the Import panel.
     BringIn,
 }
@@ -91,6 +113,49 @@ impl Recordings {
         self.playing = path;
     }
 
+    /// Says which job is open, and what it is called: its recordings stand first.
+    pub fn set_job(&mut self, job: Option<(JobFolder, String)>) {
+        self.job = job;
+    }
+
+    /// The jobs whose recordings are shown.
+    pub fn wanted_jobs(&self) -> Vec<JobFolder> {
+        let open = self.job.iter().map(|(folder, _)| folder.clone());
+        let mut wanted: Vec<JobFolder> = open.collect();
+        for folder in &self.unfolded {
+            if !wanted.contains(folder) {
+                wanted.push(folder.clone());
+            }
+        }
+        wanted
+    }
+
+    /// A file is being moved.
+    pub fn begin_moving(&mut self, work: Work<PathBuf>) {
+        self.moving = Some((work, 0.0));
+    }
+
+    /// How the moving ended, told once.
+    pub fn moved(&mut self) -> Option<Result<PathBuf, Fault>> {
+        let (work, done) = self.moving.as_mut()?;
+        match work.look() {
+            Stand::Running(share) => {
+                *done = share;
+                None
+            }
+            Stand::Ended(end) => {
+                self.moving = None;
+                Some(end)
+            }
+        }
+    }
+
+    /// The reading of the folder begins; what it says how far it is with.
+    pub fn begin_reading(&mut self) -> Progress {
+        self.progress = Progress::default();
+        self.progress.clone()
+    }
+
     /// Does what a message asks.
     pub fn update(&mut self, message: Message) -> Action {
         match message {
@@ -102,11 +167,31 @@ impl Recordings {
             Message::Up => self.move_to(self.cursor.map_or(0, |c| c.saturating_sub(1))),
             Message::Down => self.move_to(self.cursor.map_or(0, |c| c + 1)),
             Message::Take => {
-                let file = self.cursor.and_then(|c| self.volumes().get(c));
-                match file {
-                    Some(file) if file.contents.is_ok() => Action::Play(file.path.clone()),
+                let line = self.cursor.and_then(|c| self.stops().nth(c));
+                match line {
+                    Some(Line::File(file)) if file.contents.is_ok() => {
+                        Action::Play(file.path.clone())
+                    }
+                    Some(Line::Job(job, _)) => self.update(Message::Unfold(job.folder.clone())),
                     _ => Action::None,
                 }
+            }
+            Message::Unfold(job) => {
+                if self.unfolded.contains(&job) {
+                    self.unfolded.retain(|j| *j != job);
+                    Action::None
+                } else {
+                    self.unfolded.push(job);
+                    Action::Read(PathBuf::from(self.folder.trim()))
+                }
+            }
+            Message::MoveIn(_) if self.moving.is_some() => Action::None,
+            Message::MoveIn(path) => Action::MoveIn(path),
+            Message::StopMoving => {
+                if let Some((work, _)) = &self.moving {
+                    work.cancel();
+                }
+                Action::None
             }
             Message::Refresh => Action::Read(PathBuf::from(self.folder.trim())),
             Message::Folder(folder) => {
@@ -121,21 +206,20 @@ impl Recordings {
         }
     }
 
-    fn volumes(&self) -> &[Volume] {
-        match &self.shelf {
-            Some(Ok(shelf)) => &shelf.volumes,
-            Some(Err(_)) | None => &[],
-        }
+    /// The lines the arrow keys stop at.
+    fn stops(&self) -> impl Iterator<Item = Line<'_>> {
+        let lines = self.lines().into_iter();
+        lines.filter(|line| matches!(line, Line::File(_) | Line::Job(..)))
     }
 
     fn move_to(&mut self, cursor: usize) -> Action {
-        let files = self.volumes().len();
-        if files == 0 {
+        let stops = self.stops().count();
+        if stops == 0 {
             return Action::None;
         }
-        let cursor = cursor.min(files - 1);
+        let cursor = cursor.min(stops - 1);
         self.cursor = Some(cursor);
-        Action::Scroll(share(cursor, files))
+        Action::Scroll(share(cursor, stops))
     }
 
     /// The screen.
@@ -167,25 +251,28 @@ impl Recordings {
             )
             .padding(STEP * 2.0)
         };
+        let moving = self.moving.as_ref().map(|(_, share)| {
+            row![
+                text(format!("Moving into the job… {:.0} %", share * 100.0))
+                    .size(font::BODY)
+                    .color(p.text),
+                key::action("Stop", None, false, look, Some(Message::StopMoving)),
+            ]
+            .spacing(STEP * 2.0)
+            .align_y(Alignment::Center)
+        });
         let list: Element<'_, Message> = match &self.shelf {
-            None => note("Reading the folder…".to_owned(), false).into(),
+            None => {
+                let share = self.progress.share() * 100.0;
+                note(format!("Reading the folder… {share:.0} %"), false).into()
+            }
             Some(Err(why)) => note(why.to_string(), true).into(),
-            Some(Ok(shelf)) if shelf.volumes.is_empty() => note(
+            Some(Ok(shelf)) if shelf.volumes.is_empty() && shelf.jobs.is_empty() => note(
                 "No recordings here yet. Press Record (R) while samples arrive, or import a capture (I).".to_owned(),
                 false,
             )
             .into(),
-            Some(Ok(shelf)) => {
-                let mut list = Column::new().spacing(STEP);
-                for (i, volume) in shelf.volumes.iter().enumerate() {
-                    list = list.push(self.card(volume, self.cursor == Some(i), look));
-                }
-                scrollable(list)
-                    .id(FILE_LIST)
-                    .spacing(STEP)
-                    .height(Length::Fill)
-                    .into()
-            }
+            Some(Ok(_)) => self.list(look),
         };
         column![
             text("Recordings")
@@ -193,8 +280,9 @@ impl Recordings {
                 .font(font::BOLD)
                 .color(p.text),
             folder,
-            list,
         ]
+        .push(moving)
+        .push(list)
         .spacing(STEP * 1.5)
         .into()
     }
@@ -203,6 +291,11 @@ impl Recordings {
         let p = look.palette();
         let small = |words: String| text(words).size(font::SMALL).color(p.quiet);
         let is_playing = self.playing.as_deref() == Some(volume.path.as_path());
+        // What lies by itself can be taken into the open job.
+        let into_job = (self.job.is_some() && volume.job.is_none()).then(|| {
+            let take = Message::MoveIn(volume.path.clone());
+            key::action("Into job", None, false, look, Some(take))
+        });
         let content = match &volume.contents {
             Ok(c) => {
                 let mut words = column![
@@ -244,14 +337,15 @@ impl Recordings {
                         look,
                         Some(Message::Review(volume.path.clone()))
                     ),
-                    key::action(
-                        if is_playing { "Play again" } else { "Play" },
-                        Some(Mark::Play),
-                        is_playing,
-                        look,
-                        Some(Message::Play(volume.path.clone()))
-                    ),
                 ]
+                .push(into_job)
+                .push(key::action(
+                    if is_playing { "Play again" } else { "Play" },
+                    Some(Mark::Play),
+                    is_playing,
+                    look,
+                    Some(Message::Play(volume.path.clone())),
+                ))
             }
             Err(why) => row![
                 mark::mark(Mark::Warning, 20.0, p.alarm, p.panel),

@@ -32,10 +32,10 @@ pub fn slower(speed: f64) -> f64 {
 }
 
 /// What the bar shows.
-#[derive(Debug, Clone, Copy)]
+#[derive(Debug, Clone)]
 pub struct Transport<'a> {
     /// The engine.
-    pub title: &'a str,
+    pub title: String,
     /// The file.
     pub link: &'a LinkStatus,
     /// The player.
@@ -60,9 +60,7 @@ pub fn transport<'a, Message: Clone + 'a>(
     };
     let line = |words: String, size: f32| text(words).size(size).wrapping(text::Wrapping::None);
     let heading = column![
-        line(bar.title.to_owned(), font::BODY)
-            .font(font::BOLD)
-            .color(p.text),
+        line(bar.title, font::BODY).font(font::BOLD).color(p.text),
         row![
             mark::mark(Mark::Play, 12.0, p.quiet, p.background),
             line(format!("{}{lost}", bar.link.source), font::SMALL).color(p.quiet),

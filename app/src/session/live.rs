@@ -3,7 +3,7 @@
 use super::ageing::Ageing;
 use super::analyser::Analyser;
 use super::orders::{Placed, Request};
-use super::recorder::{RecorderThread, Word};
+use super::recorder::{Caption, RecorderThread, Word};
 use super::stage::{PUBLISH_EVERY, Stage};
 use crate::fault::Fault;
 use crate::setup::Setup;
@@ -180,13 +180,13 @@ impl LiveSession {
     }
 
     /// Starts recording into a new file.
-    pub fn record(&mut self, path: &Path, note: &str) -> Result<(), Fault> {
+    pub fn record(&mut self, path: &Path, caption: &Caption) -> Result<(), Fault> {
         let _before = self.stop_recording();
         self.note_orders();
         self.failed = None;
         if let Some(link) = &self.link {
             let lane = link.attach_recorder();
-            match RecorderThread::start(path, note, &self.setup, lane) {
+            match RecorderThread::start(path, caption, &self.setup, lane) {
                 Ok(recorder) => self.recorder = Some(recorder),
                 Err(fault) => {
                     link.detach_recorder();

@@ -31,6 +31,7 @@ use keyway_analysis::snapshot::{Snapshot, Traces};
 use live::LiveSession;
 use orders::Request;
 use playback::{Order, PlayStatus, Playback};
+use recorder::Caption;
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
 use std::time::{Duration, SystemTime, UNIX_EPOCH};
@@ -241,7 +242,7 @@ impl Bench {
     }
 
     /// Starts recording into a new file of this folder, named by the time; the file.
-    pub fn record_into(&mut self, folder: &Path, note: &str) -> Result<PathBuf, Fault> {
+    pub fn record_into(&mut self, folder: &Path, caption: &Caption) -> Result<PathBuf, Fault> {
         std::fs::create_dir_all(folder).map_err(|e| Fault::unwritable(folder, &e))?;
         let now = SystemTime::now()
             .duration_since(UNIX_EPOCH)
@@ -254,14 +255,14 @@ impl Bench {
         let path = paths
             .find(|path| !path.exists())
             .unwrap_or_else(|| folder.join(format!("{stamp}.mcap")));
-        self.record(&path, note)?;
+        self.record(&path, caption)?;
         Ok(path)
     }
 
     /// Starts recording into this file.
-    pub fn record(&mut self, path: &Path, note: &str) -> Result<(), Fault> {
+    pub fn record(&mut self, path: &Path, caption: &Caption) -> Result<(), Fault> {
         match &mut self.session {
-            Some(Session::Live(live)) => live.record(path, note),
+            Some(Session::Live(live)) => live.record(path, caption),
             Some(Session::Playback(_)) | None => Err(Fault::NothingToRecord),
         }
     }

@@ -21,6 +21,25 @@ const WORDS: usize = 64;
 /// How long the recorder waits for samples before it looks whether a sync is due.
 const PATIENCE: Duration = Duration::from_millis(100);
 
+/// What a recording says of itself at its head.
+#[derive(Debug, Clone, Default, PartialEq, Eq)]
+pub struct Caption {
+    /// First note: vehicle and complaint.
+    pub note: String,
+    /// Who records.
+    pub operator: String,
+}
+
+impl Caption {
+    /// A note alone.
+    pub fn of(note: impl Into<String>) -> Self {
+        Self {
+            note: note.into(),
+            operator: String::new(),
+        }
+    }
+}
+
 /// Something said during the recording.
 #[derive(Debug, Clone)]
 pub enum Word {
@@ -43,7 +62,7 @@ impl RecorderThread {
     /// Makes the file and starts the thread. `lane` must be closed by its owner to end it.
     pub fn start(
         path: &Path,
-        note: &str,
+        caption: &Caption,
         setup: &Setup,
         lane: Receiver<Feed>,
     ) -> Result<Self, Fault> {
@@ -52,8 +71,8 @@ impl RecorderThread {
             .unwrap_or_default();
         let header = RecordingHeader {
             started_ns: u64::try_from(started.as_nanos()).unwrap_or(u64::MAX),
-            operator: String::new(),
-            note: note.to_owned(),
+            operator: caption.operator.clone(),
+            note: caption.note.clone(),
             software: concat!("keyway ", env!("CARGO_PKG_VERSION")).to_owned(),
             engine_sheet: setup.sheet_text.to_string(),
             lead_plan: setup.plan_text.to_string(),

@@ -9,6 +9,7 @@ use crate::widget::mark::{self, Mark};
 use crate::{figure, font};
 use iced::widget::{Space, button as pressed, column, container, responsive, row, text};
 use iced::{Alignment, Color, Element, Font, Length};
+use std::borrow::Cow;
 
 /// Height of the bar, logical pixels.
 pub const HEIGHT: f32 = 60.0;
@@ -20,9 +21,9 @@ const LINK_WIDTH: f32 = 260.0;
 #[derive(Debug, Clone)]
 pub struct Bar<'a, Message> {
     /// The engine.
-    pub title: &'a str,
+    pub title: Cow<'a, str>,
     /// The complaint, or what the screen is about.
-    pub story: &'a str,
+    pub story: Cow<'a, str>,
     /// State of the source.
     pub link: &'a LinkStatus,
     /// State of the recording.
@@ -51,7 +52,7 @@ pub fn bar<'a, Message: Clone + 'a>(bar: Bar<'a, Message>) -> Element<'a, Messag
     let (title, look) = (bar.title, bar.look);
     // A recording that stopped by itself is said where the story stands, until the next one.
     let (story, story_ink) = match bar.recording {
-        RecordingStatus::Failed(why) => (why.as_ref(), p.alarm),
+        RecordingStatus::Failed(why) => (Cow::Borrowed(why.as_ref()), p.alarm),
         RecordingStatus::Off | RecordingStatus::On { .. } => (bar.story, p.quiet),
     };
     // Cut to the room there is: the toolkit would cut in the middle of a letter.
@@ -66,8 +67,8 @@ pub fn bar<'a, Message: Clone + 'a>(bar: Bar<'a, Message>) -> Element<'a, Messag
         };
         let p = look.palette();
         let lines = column![
-            line(title, font::HEADING, font::BOLD, p.text),
-            line(story, font::SMALL, font::REGULAR, story_ink),
+            line(&title, font::HEADING, font::BOLD, p.text),
+            line(&story, font::SMALL, font::REGULAR, story_ink),
         ];
         container(lines.spacing(2)).center_y(Length::Fill).into()
     });

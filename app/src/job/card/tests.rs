@@ -16,11 +16,11 @@ fn with_card(name: &str, text: &str) -> (Bench, JobFolder, CardFile) {
 
 fn whole() -> Card {
     Card {
-        title: "Courier, hesitates".to_owned(),
+        title: "Carter, hesitates".to_owned(),
         plate: "KW-P 14".to_owned(),
         vin: "0KEYWAY0000000014".to_owned(),
         make: "Larkfield".to_owned(),
-        model: "Courier \"long\"".to_owned(),
+        model: "Carter \"long\"".to_owned(),
         year: Some(2019),
         engine: "2.0 four".to_owned(),
         engine_sheet: "Light van 2.0, two phasers".to_owned(),
@@ -58,7 +58,7 @@ fn a_card_is_read_as_it_was_written() {
     assert_eq!(file.card(), &whole());
     // Everything is taken away again but the title.
     let bare = Card {
-        title: "Courier".to_owned(),
+        title: "Carter".to_owned(),
         ..Card::default()
     };
     assert_eq!(file.write(&bare).unwrap(), Written::Yes);

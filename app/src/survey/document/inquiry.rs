@@ -205,7 +205,8 @@ pub struct CamAtRest {
 }
 
 impl Base {
-    pub(super) fn of(base: &BaseTiming) -> Self {
+    /// The same in the document.
+    pub fn of(base: &BaseTiming) -> Self {
         let (conclusion, cam, teeth) = match base.conclusion {
             Conclusion::NotJudged => ("not judged", None, None),
             Conclusion::Good => ("good", None, None),
@@ -277,7 +278,8 @@ pub struct Measured {
 }
 
 /// The results of all trials of a stream.
-pub(super) fn trials(view: &TrialsView, seconds: &impl Fn(SampleTime) -> f64) -> Vec<Trial> {
+/// The results of trials in the document.
+pub fn trials(view: &TrialsView, seconds: &impl Fn(SampleTime) -> f64) -> Vec<Trial> {
     view.results.iter().map(|r| Trial::of(r, seconds)).collect()
 }
 
@@ -406,7 +408,8 @@ pub struct Code {
 }
 
 impl Found {
-    pub(super) fn of(findings: &Findings, seconds: &impl Fn(SampleTime) -> f64) -> Self {
+    /// The same in the document; `seconds` gives the times of the recording.
+    pub fn of(findings: &Findings, seconds: &impl Fn(SampleTime) -> f64) -> Self {
         Self {
             causes: (findings.causes.iter())
                 .map(|row| CauseEntry::of(row, seconds))
