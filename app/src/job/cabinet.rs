@@ -20,17 +20,31 @@ pub struct Entry {
     /// Its card, or why that cannot be read.
     pub card: Result<CardFile, Fault>,
     /// Its notes, as far as they are searched.
-    pub notes: String,
+    notes: String,
+    /// The same in small letters: made once, since every letter typed into the search looks through it.
+    small_notes: String,
 }
 
 impl Entry {
     /// Reads one job.
     pub fn read(folder: JobFolder) -> Self {
+        let notes = notes(&folder.notes());
+        Self::new(CardFile::read(&folder), notes, folder)
+    }
+
+    /// A job that was read elsewhere.
+    pub fn new(card: Result<CardFile, Fault>, notes: String, folder: JobFolder) -> Self {
         Self {
-            card: CardFile::read(&folder),
-            notes: notes(&folder.notes()),
             folder,
+            card,
+            small_notes: notes.to_lowercase(),
+            notes,
         }
+    }
+
+    /// The notes, if they hold this word, which is in small letters.
+    pub fn notes_with(&self, word: &str) -> Option<&str> {
+        self.small_notes.contains(word).then_some(&self.notes)
     }
 
     /// What it is called: plate or title, else the name of its folder.

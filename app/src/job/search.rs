@@ -117,7 +117,10 @@ impl Query {
                 Err(_) => None,
             };
             let reason = reason
-                .or_else(|| word.within(Place::Notes, &entry.notes))
+                .or_else(|| {
+                    let notes = entry.notes_with(&word.small)?;
+                    word.within(Place::Notes, notes)
+                })
                 .or_else(|| {
                     let is_unread = entry.card.as_ref().map_or(true, |f| !f.slips().is_empty());
                     word.within(Place::Folder, &entry.folder.name())
@@ -180,6 +183,9 @@ impl Word {
 
     /// The word in a longer text, with what stands around it.
     fn within(&self, place: Place, text: &str) -> Option<Reason> {
+        if !text.to_lowercase().contains(&self.small) {
+            return None;
+        }
         // Small letters may take more or fewer bytes than the capitals they come from, so that the
         // place is counted in letters.
         let small: Vec<char> = text.chars().flat_map(char::to_lowercase).collect();

@@ -88,11 +88,11 @@ impl Job {
     /// The list shows what was just saved without reading it again.
     fn refresh_entry(&mut self) {
         if let (Some(desk), Some(listing)) = (&self.desk, &mut self.listing) {
-            listing.put(Entry {
-                folder: desk.job.folder().clone(),
-                card: Ok(desk.job.on_disk().clone()),
-                notes: desk.job.notes().to_owned(),
-            });
+            listing.put(Entry::new(
+                Ok(desk.job.on_disk().clone()),
+                desk.job.notes().to_owned(),
+                desk.job.folder().clone(),
+            ));
             self.look_up();
         }
     }
