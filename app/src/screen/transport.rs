@@ -5,10 +5,11 @@ use crate::session::playback::{Order, PlayStatus};
 use crate::status::LinkStatus;
 use crate::theme::{Look, RADIUS, TARGET};
 use crate::widget::button;
+use crate::widget::label;
 use crate::widget::mark::{self, Mark};
 use crate::{figure, font};
-use iced::widget::{column, container, row, slider, text};
-use iced::{Alignment, Element, Length};
+use iced::widget::{column, container, responsive, row, slider, text};
+use iced::{Alignment, Color, Element, Font, Length};
 
 /// Height of the bar, logical pixels; that of the usual one.
 pub const HEIGHT: f32 = 60.0;
@@ -58,19 +59,36 @@ pub fn transport<'a, Message: Clone + 'a>(
     } else {
         String::new()
     };
-    let line = |words: String, size: f32| text(words).size(size).wrapping(text::Wrapping::None);
-    let heading = column![
-        line(bar.title, font::BODY).font(font::BOLD).color(p.text),
-        row![
+    let (title, source) = (bar.title, format!("{}{lost}", bar.link.source));
+    // Cut to the room there is: the toolkit would cut in the middle of a letter.
+    let heading = responsive(move |room| {
+        let line = |words: &str, size: f32, font: Font, colour: Color, width: f32| {
+            let words = label::cut(words.to_owned(), size, font, width);
+            text(words)
+                .size(size)
+                .font(font)
+                .color(colour)
+                .wrapping(text::Wrapping::None)
+        };
+        let file = row![
             mark::mark(Mark::Play, 12.0, p.quiet, p.background),
-            line(format!("{}{lost}", bar.link.source), font::SMALL).color(p.quiet),
+            line(
+                &source,
+                font::SMALL,
+                font::REGULAR,
+                p.quiet,
+                room.width - 18.0
+            ),
         ]
         .spacing(6)
-        .align_y(Alignment::Center),
-    ]
-    .spacing(4)
-    .clip(true)
-    .width(Length::FillPortion(7));
+        .align_y(Alignment::Center);
+        let lines = column![
+            line(&title, font::BODY, font::BOLD, p.text, room.width),
+            file,
+        ];
+        container(lines.spacing(4)).center_y(Length::Fill).into()
+    });
+    let heading = container(heading).width(Length::FillPortion(7));
     let (word, symbol, press) = if play.is_playing {
         ("Pause", Mark::Pause, Order::Pause)
     } else {

@@ -55,16 +55,22 @@ pub fn legend<'a, Message: 'a>(keys: &[(&'a str, &'a str)], look: Look) -> Eleme
     let p = look.palette();
     let mut lines = Column::new().spacing(4).padding([0, 10]);
     for (key, does) in keys {
+        // The long ones take the room they need; the others stand in a column.
+        let room = if key.len() > 2 {
+            Length::Shrink
+        } else {
+            Length::Fixed(34.0)
+        };
         lines = lines.push(
             row![
                 text(*key)
                     .size(font::SMALL)
                     .font(font::BOLD)
                     .color(p.quiet)
-                    .width(40),
+                    .width(room),
                 text(*does).size(font::SMALL).color(p.quiet),
             ]
-            .spacing(4),
+            .spacing(6),
         );
     }
     lines.into()
