@@ -11,7 +11,7 @@ pub mod sentence;
 mod strip;
 #[cfg(test)]
 mod tests;
-mod traces;
+pub(crate) mod traces;
 mod trials;
 pub mod words;
 

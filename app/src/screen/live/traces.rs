@@ -229,6 +229,11 @@ fn scale(trace: &Trace, leads: &[LeadSnapshot]) -> Option<[f32; 2]> {
         .chain([second])
         .flatten()
         .reduce(|a, b| [a[0].min(b[0]), a[1].max(b[1])])?;
+    Some(rounded([low, high]))
+}
+
+/// A scale's ends for values from `low` to `high`, rounded outwards.
+pub(crate) fn rounded([low, high]: [f32; 2]) -> [f32; 2] {
     let step = round_step((high - low).max(0.2) / 5.0);
     // A little below nothing, as a driver's saturation, is drawn at nothing rather than a step below.
     let low = if low < 0.0 && low > -0.04 * (high - low) {
@@ -240,7 +245,7 @@ fn scale(trace: &Trace, leads: &[LeadSnapshot]) -> Option<[f32; 2]> {
     let air = if low.abs() < 1e-6 { 0.0 } else { 0.02 };
     let low = (low / step - air).floor() * step;
     let high = (high / step + 0.02).ceil() * step;
-    Some([low, if high > low { high } else { low + step }])
+    [low, if high > low { high } else { low + step }]
 }
 
 /// 1, 2 or 5 times a power of ten, not below `least`.
