@@ -51,7 +51,8 @@ fn none_at_all(found: &Outcome, setup: &Setup, span: &Range<f64>) -> String {
     let text = match (found.sync, length) {
         (Some(Sync::Revolution | Sync::Cycle), Some((length, rpm))) if seconds < 2.0 * length => {
             return format!(
-                "No complete engine cycle lies in these {seconds:.3} s: at {rpm:.0} rpm one takes {length:.3} s; choose a longer stretch."
+                "No complete engine cycle lies in these {seconds:.3} s: at {} rpm one takes {length:.3} s; choose a longer stretch.",
+                crate::figure::plain(rpm, 0)
             );
         }
         (Some(Sync::Revolution), _) if is_even(setup) => {

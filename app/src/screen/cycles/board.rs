@@ -392,7 +392,7 @@ impl canvas::Program<Message> for Board<'_> {
         match event {
             Event::Mouse(mouse::Event::ButtonPressed(mouse::Button::Left)) => {
                 let at = cursor.position_in(bounds)?;
-                self.press(hand, at).then(|| canvas::Action::capture())
+                self.press(hand, at).then(canvas::Action::capture)
             }
             Event::Mouse(mouse::Event::CursorMoved { position }) => {
                 done(self.drag(hand, inside(*position)))
@@ -412,7 +412,7 @@ impl canvas::Program<Message> for Board<'_> {
             }
             Event::Touch(touch::Event::FingerPressed { position, .. }) => {
                 let is_here = bounds.contains(*position) && self.press(hand, inside(*position));
-                is_here.then(|| canvas::Action::capture())
+                is_here.then(canvas::Action::capture)
             }
             Event::Touch(touch::Event::FingerMoved { position, .. }) => {
                 done(self.drag(hand, inside(*position)))
