@@ -1,5 +1,6 @@
 //! The pages of the Recordings screen, and what they are told together.
 
+use super::keeping::Keeping;
 use super::{Application, Message};
 use crate::screen::compare::Compare;
 use crate::screen::cycles::Cycles;
@@ -80,6 +81,7 @@ pub struct Pages {
     pub references: References,
     /// What was kept.
     pub exhibits: Exhibits,
+    pub(super) keeping: Keeping,
 }
 
 impl Pages {
@@ -92,6 +94,7 @@ impl Pages {
             compare: Compare::default(),
             references: References::default(),
             exhibits: Exhibits::default(),
+            keeping: Keeping::default(),
         }
     }
 

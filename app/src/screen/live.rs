@@ -7,6 +7,7 @@ mod dial;
 mod gauge;
 mod leads;
 mod plan;
+mod scene;
 pub mod sentence;
 mod strip;
 #[cfg(test)]
@@ -15,7 +16,6 @@ pub(crate) mod traces;
 mod trials;
 pub mod words;
 
-use crate::exhibit::scene::Scene;
 use crate::theme::Look;
 use crate::widget::button;
 use crate::widget::label::Labels;
@@ -163,11 +163,6 @@ impl Live {
     /// Name of the screen.
     pub fn title(&self) -> String {
         "Live".to_owned()
-    }
-
-    /// What is on the screen as data, to be kept as an exhibit; none before the first samples.
-    pub fn scene(&self) -> Option<Scene> {
-        None
     }
 
     /// Which traces are to be computed; `None` while none are shown.

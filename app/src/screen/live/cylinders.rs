@@ -2,6 +2,7 @@
 //! while the starter turns it. Bars with the scatter from cycle to cycle; where nothing is judged, why.
 
 use super::plan::{LINE, count};
+use crate::exhibit::scene::Value;
 use crate::figure;
 use crate::font;
 use crate::theme::Palette;
@@ -294,4 +295,40 @@ fn ordinal(place: usize) -> String {
         _ => "th",
     };
     format!("{}{ending}", place + 1)
+}
+
+/// The same as values, to be kept.
+pub fn values(view: &CylinderView) -> Vec<Value> {
+    let mut values = Vec::new();
+    for chart in charts(view) {
+        if chart.shares.is_empty() {
+            values.push(Value {
+                name: chart.title.to_owned(),
+                figure: figure::NONE.to_owned(),
+                quality: chart.about,
+            });
+            continue;
+        }
+        for (at, share) in chart.shares.iter().enumerate() {
+            let which = share.cylinder.map_or_else(
+                || format!("{} in the firing order", ordinal(share.place)),
+                |number| format!("cylinder {number}"),
+            );
+            let raised = if chart.raised.contains(&at) {
+                format!("{}; {}", chart.word, chart.about)
+            } else {
+                chart.about.clone()
+            };
+            values.push(Value {
+                name: format!("{}, {which}", chart.title),
+                figure: format!(
+                    "{} ± {} %",
+                    figure::plain(share.value.0, 0),
+                    figure::plain(share.spread.0, 0)
+                ),
+                quality: raised,
+            });
+        }
+    }
+    values
 }

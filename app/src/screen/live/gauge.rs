@@ -469,7 +469,8 @@ pub fn words(labels: &mut Vec<Label>, tile: Tile, gauge: &Gauge, p: &Palette) {
     }
 }
 
-fn written(gauge: &Gauge, value: f64) -> String {
+/// A value as the gauge writes it, without its unit unless that is a degree sign.
+pub fn written(gauge: &Gauge, value: f64) -> String {
     let sign = if gauge.unit == CrankDegrees::UNIT {
         "°"
     } else {

@@ -37,17 +37,11 @@ impl Lanes {
         let (top, high) = (plot.y + LINE, (plot.height - 2.0 * LINE).max(20.0));
         let duty_high = high * 0.4;
         let lane = |y: f32, h: f32| Rectangle::new(Point::new(x, y), Size::new(wide, h));
-        let stops = sheet.cams.iter().filter_map(|c| c.phaser.as_ref());
-        let degrees = stops
-            .map(|f| f.rest.drive_sign() * f.authority.0)
-            .fold([-BEYOND_STOPS, BEYOND_STOPS], |[low, high], stop| {
-                [low.min(stop - BEYOND_STOPS), high.max(stop + BEYOND_STOPS)]
-            });
         Self {
             plot: lane(plot.y, LINE + high),
             duty: lane(top, duty_high),
             phase: lane(top + duty_high + 8.0, high - duty_high - 8.0),
-            degrees,
+            degrees: degrees(sheet),
         }
     }
 
@@ -75,6 +69,16 @@ impl Lanes {
     fn phase_y(&self, degrees: f64) -> f32 {
         Self::y(self.phase, degrees, self.degrees)
     }
+}
+
+/// Ends of the phase scale, crank degrees: the phasers' stops, and a little beyond.
+pub fn degrees(sheet: &EngineSheet) -> [f64; 2] {
+    let stops = sheet.cams.iter().filter_map(|c| c.phaser.as_ref());
+    stops
+        .map(|f| f.rest.drive_sign() * f.authority.0)
+        .fold([-BEYOND_STOPS, BEYOND_STOPS], |[low, high], stop| {
+            [low.min(stop - BEYOND_STOPS), high.max(stop + BEYOND_STOPS)]
+        })
 }
 
 /// What does not move: lanes and time marks.
@@ -238,21 +242,25 @@ pub fn words(
 
 /// A stretch of disagreement, seconds before now.
 #[derive(Debug, Clone, Copy, PartialEq)]
-struct Stretch {
-    cam: CamId,
-    state: AgreementState,
-    from: f64,
-    to: f64,
+pub struct Stretch {
+    /// The cam.
+    pub cam: CamId,
+    /// How it disagrees.
+    pub state: AgreementState,
+    /// Onset.
+    pub from: f64,
+    /// End.
+    pub to: f64,
 }
 
 /// Samples per second, told by the snapshot itself.
-fn rate(snapshot: &Snapshot) -> Option<f64> {
+pub fn rate(snapshot: &Snapshot) -> Option<f64> {
     let rate = snapshot.at.0 / snapshot.elapsed.0;
     (rate.is_finite() && rate > 0.0).then_some(rate)
 }
 
 /// Stretches of disagreement on the strip, by their start.
-fn stretches(snapshot: &Snapshot) -> Vec<Stretch> {
+pub fn stretches(snapshot: &Snapshot) -> Vec<Stretch> {
     let Some(rate) = rate(snapshot) else {
         return Vec::new();
     };

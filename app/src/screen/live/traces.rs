@@ -71,7 +71,8 @@ fn colour(role: Role, p: &Palette) -> Color {
     }
 }
 
-fn fitted(traces: &Traces) -> impl Iterator<Item = &Trace> {
+/// The traces of leads that are connected.
+pub fn fitted(traces: &Traces) -> impl Iterator<Item = &Trace> {
     traces.leads.iter().filter(|t| t.role != Role::Spare)
 }
 
@@ -216,7 +217,7 @@ pub fn words(
     clippy::cast_possible_truncation,
     reason = "values to be drawn; f32 is what the traces hold"
 )]
-fn scale(trace: &Trace, leads: &[LeadSnapshot]) -> Option<[f32; 2]> {
+pub fn scale(trace: &Trace, leads: &[LeadSnapshot]) -> Option<[f32; 2]> {
     let second = leads
         .iter()
         .find(|l| l.role == trace.role)
