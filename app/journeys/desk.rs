@@ -195,7 +195,8 @@ impl Desk {
         Simulator::with_size(font::settings(), Size::new(1280.0, 800.0), self.app.view())
     }
 
-    fn hand(&mut self, does: impl FnOnce(&mut Simulator<'_, Message>)) {
+    /// What a hand does in one window.
+    pub fn hand(&mut self, does: impl FnOnce(&mut Simulator<'_, Message>)) {
         let messages: Vec<Message> = {
             let mut ui = self.window();
             does(&mut ui);

@@ -88,6 +88,8 @@ pub enum Command {
     Jobs(command::jobs::Jobs),
     /// Write a recording as CSV, Parquet or WAV.
     Export(command::export::Export),
+    /// Draw an exhibit again from its document.
+    Exhibit(command::exhibit::Exhibit),
     /// Run a virtual scope another program can connect to.
     Scope(command::scope::Scope),
 }
@@ -140,6 +142,7 @@ fn obey(cli: Cli) -> Result<Outcome, Fault> {
         Some(Command::Import(import)) => import.run(),
         Some(Command::Jobs(jobs)) => jobs.run(),
         Some(Command::Export(export)) => export.run(),
+        Some(Command::Exhibit(exhibit)) => exhibit.run(),
         Some(Command::Scope(scope)) => scope.run(),
         None => command::dashboard(cli.source, cli.play, cli.theme),
     }

@@ -124,6 +124,7 @@ fn top(app: &Application) -> Element<'_, Message> {
                 look,
             },
             Message::Player,
+            Message::Keep,
             Message::LeaveRecording,
             Message::ToggleLook,
         );
@@ -140,6 +141,7 @@ fn top(app: &Application) -> Element<'_, Message> {
         is_held: app.is_held,
         look,
         on_record: is_streaming.then_some(Message::ToggleRecord),
+        on_keep: Message::Keep,
         on_hold: Some(Message::ToggleHold),
         on_look: Message::ToggleLook,
         on_link: Message::ChooseSource,

@@ -59,7 +59,10 @@ fn all_ended<T: Send + 'static>(works: &mut Vec<Work<T>>) -> Vec<Result<T, Fault
 impl Application {
     /// Where exhibits are kept.
     pub fn exhibits_folder(&self) -> PathBuf {
-        self.settings.recordings_folder().join("exhibits")
+        match self.job_folder() {
+            Some(job) => job.exhibits(),
+            None => self.settings.recordings_folder().join("exhibits"),
+        }
     }
 
     pub(super) fn on_exhibits(&mut self, message: exhibits::Message) -> Task<Message> {
@@ -75,15 +78,19 @@ impl Application {
                 self.pages.keeping.open = self.begun(work);
             }
             Action::Save(path, digest, document) => {
+                // A draft on its way would come back after it was saved.
+                let before = self.pages.keeping.draft.take();
                 let work = Work::start("the saving of an exhibit", move |_| {
+                    drop(before);
                     store::save(&path, digest, &document)
                 });
                 self.pages.keeping.save = self.begun(work);
             }
             Action::Discard(path) => {
                 // A draft on its way would come back after it was thrown away.
-                self.pages.keeping.draft = None;
+                let before = self.pages.keeping.draft.take();
                 let work = Work::start("the opening of an exhibit", move |_| {
+                    drop(before);
                     store::forget_draft(&path)?;
                     store::open(&path)
                 });
@@ -105,7 +112,8 @@ impl Application {
 
     /// Work that could be begun; that it could not is told.
     fn begun<T>(&mut self, work: Result<Work<T>, Fault>) -> Option<Work<T>> {
-        work.map_err(|fault| self.tell(fault.to_string(), true)).ok()
+        work.map_err(|fault| self.tell(fault.to_string(), true))
+            .ok()
     }
 
     /// Reads which exhibits there are.
@@ -234,7 +242,8 @@ impl Application {
 
 impl Drop for Pages {
     fn drop(&mut self) {
-        // The last stroke before the window closed.
+        // An older draft on its way must not come after the last stroke before the window closed.
+        self.keeping.draft = None;
         if let Some((path, draft)) = self.exhibits.take_draft()
             && let Err(fault) = store::write_draft(&path, &draft)
         {

@@ -143,10 +143,10 @@ impl Application {
 
     pub(super) fn turn(&mut self, page: Page) -> Task<Message> {
         self.pages.open = page;
-        if page == Page::Files {
-            self.read_shelf()
-        } else {
-            Task::none()
+        match page {
+            Page::Files => self.read_shelf(),
+            Page::Exhibits => self.read_exhibits(),
+            Page::Review | Page::Cycles | Page::Compare | Page::References => Task::none(),
         }
     }
 

@@ -2,6 +2,7 @@
 
 pub mod analyse;
 pub mod export;
+pub mod exhibit;
 pub mod import;
 pub mod jobs;
 pub mod ports;

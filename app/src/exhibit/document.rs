@@ -215,7 +215,10 @@ mod tests {
         // Another library's idea of the same text.
         let value: serde_json::Value = serde_json::from_str(&text).unwrap();
         assert_eq!(value["marks"][0]["kind"], "stroke");
-        assert_eq!(value["scene"]["rows"][0]["curves"][0]["role"], "command exhaust");
+        assert_eq!(
+            value["scene"]["rows"][0]["curves"][0]["role"],
+            "command exhaust"
+        );
     }
 
     #[test]
@@ -224,7 +227,10 @@ mod tests {
         scene.rows[0].curves[0].shape =
             CurveShape::Envelope(vec![[-20.0, 1.0, 2.0], [-10.0, f64::NAN, f64::NAN]]);
         let text = Document::new(scene, "", String::new()).text().unwrap();
-        assert!(text.contains("[[-20.0,1.0,2.0],[-10.0,null,null]]"), "{text}");
+        assert!(
+            text.contains("[[-20.0,1.0,2.0],[-10.0,null,null]]"),
+            "{text}"
+        );
         let back = Document::from_text("a", &text).unwrap();
         let CurveShape::Envelope(points) = &back.scene.rows[0].curves[0].shape else {
             panic!("it was an envelope");
@@ -244,9 +250,15 @@ mod tests {
                 good.replace("\"note\":", "\"voice\": 3, \"note\":"),
                 "voice",
             ),
-            (good.replace("\"label\":\"duty\"", "\"lable\":\"duty\""), "lable"),
+            (
+                good.replace("\"label\":\"duty\"", "\"lable\":\"duty\""),
+                "lable",
+            ),
             (good.replace("50.5", "1e999"), "number out of range"),
-            (good.replace("[0.0,78.0]", "[0.0]"), "a point of 1 figures, not 2"),
+            (
+                good.replace("[0.0,78.0]", "[0.0]"),
+                "a point of 1 figures, not 2",
+            ),
             (String::new(), "is not an exhibit"),
             (good[..good.len() / 2].to_owned(), "is not an exhibit"),
         ] {

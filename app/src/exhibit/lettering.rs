@@ -149,7 +149,8 @@ mod tests {
 
     #[test]
     fn lines_fit_and_no_word_is_lost() {
-        let note = "Ventil hängt bei warmem Öl: \u{7}siehe Spur 3 <&> Donaudampfschifffahrtsgesellschaft";
+        let note =
+            "Ventil hängt bei warmem Öl: \u{7}siehe Spur 3 <&> Donaudampfschifffahrtsgesellschaft";
         let lines = wrap(note, 20.0, false, 200.0, 99);
         for line in &lines {
             assert!(width(line, 20.0, false) <= 200.0, "{line}");

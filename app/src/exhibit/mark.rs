@@ -298,6 +298,7 @@ mod tests {
     }
 
     #[test]
+    #[allow(clippy::float_cmp, reason = "exact in binary, or rounded to the same")]
     fn a_mark_stays_on_the_field() {
         let mark = Mark::Highlight {
             from: [0.2, 0.3],

@@ -12,10 +12,7 @@ pub fn serialize<const N: usize, S: Serializer>(
 ) -> Result<S::Ok, S::Error> {
     let mut list = to.serialize_seq(Some(points.len()))?;
     for point in points {
-        let figures: Vec<Option<f64>> = point
-            .iter()
-            .map(|v| v.is_finite().then_some(*v))
-            .collect();
+        let figures: Vec<Option<f64>> = point.iter().map(|v| v.is_finite().then_some(*v)).collect();
         list.serialize_element(&figures)?;
     }
     list.end()

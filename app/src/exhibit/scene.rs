@@ -158,7 +158,11 @@ impl Axis {
     fn fineness(&self) -> Option<i32> {
         let step = (self.to - self.from).abs() / FINENESS;
         (step.is_finite() && step > 0.0)
-            .then(|| (-step.log10()).ceil().clamp(-300.0, f64::from(MOST_DECIMALS)))
+            .then(|| {
+                (-step.log10())
+                    .ceil()
+                    .clamp(-300.0, f64::from(MOST_DECIMALS))
+            })
             .map(|decimals| {
                 #[allow(
                     clippy::cast_possible_truncation,
@@ -199,6 +203,7 @@ mod tests {
     use super::*;
 
     #[test]
+    #[allow(clippy::float_cmp, reason = "exact in binary, or rounded to the same")]
     fn figures_are_rounded_to_what_is_seen_of_them() {
         let axis = |from, to| Axis {
             from,
@@ -207,26 +212,34 @@ mod tests {
         };
         let scene = Scene {
             x: axis(-0.1, 0.0),
-            cursors: vec![("A".to_owned(), f64::NAN), ("B".to_owned(), -0.012_345_678_9)],
-            rows: vec![Row {
-                y: axis(f64::NEG_INFINITY, 15.0),
-                stretches: vec![Stretch {
-                    from: f64::INFINITY,
-                    to: 0.0,
-                    words: String::new(),
-                    is_disagreement: true,
-                }],
-                ..Row::default()
-            },
-            Row {
-                y: axis(0.0, 15.0),
-                curves: vec![Curve {
-                    name: String::new(),
-                    role: None,
-                    shape: CurveShape::Line(vec![[-0.099_993_4, 13.712_345], [f64::NAN, 2e300]]),
-                }],
-                ..Row::default()
-            }],
+            cursors: vec![
+                ("A".to_owned(), f64::NAN),
+                ("B".to_owned(), -0.012_345_678_9),
+            ],
+            rows: vec![
+                Row {
+                    y: axis(f64::NEG_INFINITY, 15.0),
+                    stretches: vec![Stretch {
+                        from: f64::INFINITY,
+                        to: 0.0,
+                        words: String::new(),
+                        is_disagreement: true,
+                    }],
+                    ..Row::default()
+                },
+                Row {
+                    y: axis(0.0, 15.0),
+                    curves: vec![Curve {
+                        name: String::new(),
+                        role: None,
+                        shape: CurveShape::Line(vec![
+                            [-0.099_993_4, 13.712_345],
+                            [f64::NAN, 2e300],
+                        ]),
+                    }],
+                    ..Row::default()
+                },
+            ],
             ..Scene::default()
         };
         let kept = scene.tidied();

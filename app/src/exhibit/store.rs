@@ -215,12 +215,10 @@ pub fn export(document: &Document, to: &Path, is_replacing: bool) -> Result<(), 
     let holder = OpenOptions::new().write(true).create_new(true).open(to);
     match holder {
         Ok(_) => replace(to, &bytes).inspect_err(|_| drop(fs::remove_file(to))),
-        Err(e) if e.kind() == ErrorKind::AlreadyExists => {
-            Err(Fault::Exhibit(Arc::from(format!(
-                "{} is there already and was left as it is; choose another name",
-                to.display()
-            ))))
-        }
+        Err(e) if e.kind() == ErrorKind::AlreadyExists => Err(Fault::Exhibit(Arc::from(format!(
+            "{} is there already and was left as it is; choose another name",
+            to.display()
+        )))),
         Err(e) => Err(Fault::unwritable(to, &e)),
     }
 }
@@ -334,7 +332,11 @@ fn about(path: &Path) -> Result<About, Fault> {
     let source = if head.scene.recordings.is_empty() {
         head.scene.screen
     } else {
-        format!("{} · {}", head.scene.screen, head.scene.recordings.join(", "))
+        format!(
+            "{} · {}",
+            head.scene.screen,
+            head.scene.recordings.join(", ")
+        )
     };
     Ok(About {
         title: head.title,

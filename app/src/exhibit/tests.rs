@@ -152,9 +152,8 @@ fn a_mark_lies_at_the_same_share_in_both_files() {
     document.marks = all_marks();
     let field = Page::new(&document).field;
     let scale = f64::from(picture::SCALE);
-    let at = |share: Share| {
-        [0, 1].map(|axis| (share[axis] * f64::from(field[axis]) * scale).round())
-    };
+    let at =
+        |share: Share| [0, 1].map(|axis| (share[axis] * f64::from(field[axis]) * scale).round());
     let svg = picture::svg(&document).unwrap();
     let tree = roxmltree::Document::parse(&svg).unwrap();
     // The stroke of the pen is the line with its colour and its width.
@@ -242,7 +241,16 @@ fn no_words_lie_over_others() {
 
 #[test]
 fn whatever_a_document_holds_is_drawn_without_a_panic() {
-    let wild = [f64::NAN, f64::INFINITY, -1e308, 1e308, 5e-324, -3.0, 0.5, 9e15];
+    let wild = [
+        f64::NAN,
+        f64::INFINITY,
+        -1e308,
+        1e308,
+        5e-324,
+        -3.0,
+        0.5,
+        9e15,
+    ];
     for a in wild {
         for b in wild {
             let curve = |shape| Curve {
@@ -315,6 +323,7 @@ fn whatever_a_document_holds_is_drawn_without_a_panic() {
 }
 
 #[test]
+#[allow(clippy::float_cmp, reason = "exact in binary, or rounded to the same")]
 fn marks_outside_come_onto_the_field() {
     let field = [1200.0, 700.0];
     assert_eq!(marks::place([-5.0, 9e99], field), [0.0, 700.0]);
@@ -328,7 +337,8 @@ struct Folder(PathBuf);
 
 impl Folder {
     fn new(name: &str) -> Self {
-        let path = std::env::temp_dir().join(format!("keyway-exhibit-{name}-{}", std::process::id()));
+        let path =
+            std::env::temp_dir().join(format!("keyway-exhibit-{name}-{}", std::process::id()));
         drop(std::fs::remove_dir_all(&path));
         Self(path)
     }
@@ -358,7 +368,10 @@ fn nothing_that_is_there_is_written_over() {
     let list = store::list(&folder.0).unwrap();
     assert_eq!(list.len(), 3);
     let about = list[0].about.clone().unwrap();
-    assert_eq!((about.title.as_str(), about.source.as_str()), ("Traces, 100 ms", "Live"));
+    assert_eq!(
+        (about.title.as_str(), about.source.as_str()),
+        ("Traces, 100 ms", "Live")
+    );
     let left: Vec<_> = std::fs::read_dir(&folder.0)
         .unwrap()
         .flatten()

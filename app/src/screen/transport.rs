@@ -45,11 +45,12 @@ pub struct Transport<'a> {
     pub look: Look,
 }
 
-/// The bar; `order` makes the message to the player, `leave` returns to the scope, `change_look`
+/// The bar; `order` makes the message to the player, `keep` makes an exhibit, `leave` returns to the scope, `change_look`
 /// changes the look.
 pub fn transport<'a, Message: Clone + 'a>(
     bar: Transport<'a>,
     order: impl Fn(Order) -> Message + 'a,
+    keep: Message,
     leave: Message,
     change_look: Message,
 ) -> Element<'a, Message> {
@@ -170,6 +171,7 @@ pub fn transport<'a, Message: Clone + 'a>(
             scrub,
             time,
             speed,
+            button::action("Keep", None, false, look, Some(keep)),
             button::action("Leave", None, false, look, Some(leave)),
             button::action("", Some(look_mark), false, look, Some(change_look)),
         ]

@@ -34,6 +34,8 @@ pub struct Bar<'a, Message> {
     pub look: Look,
     /// Starts or stops the recording; `None` when there is nothing to record.
     pub on_record: Option<Message>,
+    /// Keeps what is on screen as an exhibit.
+    pub on_keep: Message,
     /// Holds or resumes the picture.
     pub on_hold: Option<Message>,
     /// Changes the look.
@@ -113,6 +115,7 @@ pub fn bar<'a, Message: Clone + 'a>(bar: Bar<'a, Message>) -> Element<'a, Messag
     let keys = row![
         button::action(word, Some(symbol), is_recording, bar.look, bar.on_record),
         button::action(hold, Some(hold_mark), bar.is_held, bar.look, bar.on_hold),
+        button::action("Keep", None, false, bar.look, Some(bar.on_keep)),
         button::action(
             bar.look.other().name(),
             Some(look_mark),

@@ -88,7 +88,10 @@ mod tests {
         let written = |axis: &Axis, most| -> Vec<String> {
             ticks(axis, most).into_iter().map(|(_, w)| w).collect()
         };
-        assert_eq!(written(&axis(0.0, 100.0, "%"), 5), ["0", "20", "40", "60", "80", "100"]);
+        assert_eq!(
+            written(&axis(0.0, 100.0, "%"), 5),
+            ["0", "20", "40", "60", "80", "100"]
+        );
         assert_eq!(
             written(&axis(-0.1, 0.0, "s"), 4),
             ["−0.10", "−0.05", "0.00"]

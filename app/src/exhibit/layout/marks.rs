@@ -39,7 +39,12 @@ pub fn words_box(at: Share, words: &str, field: Place) -> (Place, Place, Vec<Str
         .map(|l| width(l, SIZE, true))
         .fold(SIZE, f32::max)
         + 2.0 * AIR;
-    let high = lines.iter().map(|_| SIZE * LEADING).sum::<f32>().max(SIZE * LEADING) + AIR;
+    let high = lines
+        .iter()
+        .map(|_| SIZE * LEADING)
+        .sum::<f32>()
+        .max(SIZE * LEADING)
+        + AIR;
     let [x, y] = place(at, field);
     // Words put at the edge stay on the picture.
     let (x, y) = (

@@ -70,7 +70,11 @@ pub fn rows(scene: &Scene, top: f32, shapes: &mut Vec<Shape>) -> f32 {
         let is_named = needs_legend(row);
         // The words of a stretch that goes through several rows stand over the first.
         let is_new = before.is_none_or(|b| b.stretches != row.stretches);
-        let words = if is_new { row.stretches.as_slice() } else { &[] };
+        let words = if is_new {
+            row.stretches.as_slice()
+        } else {
+            &[]
+        };
         let lanes = stretch::arranged(words, &scene.x, [left, right]);
         let head = if is_named { LANE } else { 0.0 } + lanes.height;
         let high = (share - head).clamp(PLOT[0], PLOT[1]);
@@ -107,11 +111,7 @@ fn needs_legend(row: &Row) -> bool {
 
 /// Ground, grid lines of both axes.
 fn ground(row: &Row, x: &Axis, plot: &Plot, shapes: &mut Vec<Shape>) {
-    shapes.push(Shape::Rectangle(
-        plot.upper,
-        plot.lower,
-        Tone::Panel.into(),
-    ));
+    shapes.push(Shape::Rectangle(plot.upper, plot.lower, Tone::Panel.into()));
     for (value, _) in axis::ticks(x, 12) {
         if let Some(x) = plot.x(x, value) {
             shapes.push(Shape::Rectangle(
@@ -174,12 +174,7 @@ fn figures(row: &Row, plot: &Plot, shapes: &mut Vec<Shape>) {
     #[allow(clippy::cast_precision_loss, reason = "up to three lines")]
     let high = words.len() as f32 * SMALL * super::LEADING;
     let middle = (plot.upper[1] + plot.lower[1]) / 2.0;
-    let _foot = lines(
-        shapes,
-        words,
-        [MARGIN, middle - high / 2.0 + SMALL],
-        &like,
-    );
+    let _foot = lines(shapes, words, [MARGIN, middle - high / 2.0 + SMALL], &like);
 }
 
 /// Names of the curves with a piece of each.
@@ -203,7 +198,14 @@ fn legend(row: &Row, [mut x, y]: Place, right: f32, shapes: &mut Vec<Shape>) {
             room
         };
         let words = cut(&curve.name, SMALL, false, room);
-        key(curve, bands[index], Dash::of(row, index), [x, y - 6.0], piece, shapes);
+        key(
+            curve,
+            bands[index],
+            Dash::of(row, index),
+            [x, y - 6.0],
+            piece,
+            shapes,
+        );
         let wide = width(&words, SMALL, false);
         shapes.push(Shape::Text(line(
             words,

@@ -197,8 +197,7 @@ fn leads(live: &Live, snapshot: &Snapshot, view: TraceView) -> Vec<Row> {
                 .map(|(k, column)| {
                     #[allow(clippy::cast_precision_loss, reason = "some hundreds of columns")]
                     let at = from + long * (k as f64 + 0.5) / count as f64;
-                    let [low, high] =
-                        column.map_or([f64::NAN; 2], |column| column.map(f64::from));
+                    let [low, high] = column.map_or([f64::NAN; 2], |column| column.map(f64::from));
                     [at, low, high]
                 })
                 .collect();
@@ -290,13 +289,21 @@ mod tests {
         };
         for (reading, figure, quality) in [
             (Reading::Valid(13.8), "13.8 V", "valid"),
-            (Reading::Stale(13.8, Seconds(2.04)), "13.8 V", "stale: 2.0 s old"),
+            (
+                Reading::Stale(13.8, Seconds(2.04)),
+                "13.8 V",
+                "stale: 2.0 s old",
+            ),
             (
                 Reading::Suspect(13.8, Why::Clipped),
                 "13.8 V",
                 "suspect: signal leaves the input range",
             ),
-            (Reading::Missing(Why::NoLead), "—", "missing: no lead fitted"),
+            (
+                Reading::Missing(Why::NoLead),
+                "—",
+                "missing: no lead fitted",
+            ),
         ] {
             assert_eq!(of(reading), (figure.to_owned(), quality.to_owned()));
         }

@@ -325,11 +325,15 @@ mod tests {
     }
 
     #[test]
+    #[allow(clippy::float_cmp, reason = "exact in binary, or rounded to the same")]
     fn dashes_have_their_length() {
         let pieces = Dash::Long.cut(&[[0.0, 0.0], [30.0, 0.0], [30.0, 30.0]]);
         let long: f32 = pieces
             .iter()
-            .flat_map(|p| p.windows(2).map(|w| (w[1][0] - w[0][0]).hypot(w[1][1] - w[0][1])))
+            .flat_map(|p| {
+                p.windows(2)
+                    .map(|w| (w[1][0] - w[0][0]).hypot(w[1][1] - w[0][1]))
+            })
             .sum();
         // 60 units in periods of 19 with 12 drawn: three periods, and three units of the next.
         assert!((long - 39.0).abs() < 0.01, "{long}");

@@ -167,10 +167,11 @@ mod tests {
             let lanes = arranged(&stretches, &x, [200.0, 1170.0]);
             for lane in 0..LANES {
                 let mut end = 200.0;
-                for (_, from, words, is_bold) in
-                    lanes.words.iter().filter(|(at, ..)| *at == lane)
-                {
-                    assert!(*from >= end - 0.01, "{words} begins at {from}, before {end}");
+                for (_, from, words, is_bold) in lanes.words.iter().filter(|(at, ..)| *at == lane) {
+                    assert!(
+                        *from >= end - 0.01,
+                        "{words} begins at {from}, before {end}"
+                    );
                     end = from + width(words, SMALL, *is_bold);
                     assert!(end <= 1170.5, "{words} ends at {end}");
                 }
