@@ -85,10 +85,10 @@ fn page(
     is_open: bool,
     messages: &[exhibits::Message],
 ) -> Result<Application, Box<dyn Error>> {
-    let folder = std::env::temp_dir().join("keyway-pictures-exhibits");
-    if !folder.exists() {
-        keep(&folder.join("exhibits"))?;
-    }
+    let folder = std::env::temp_dir().join(format!("keyway-pictures-{}", std::process::id()));
+    // Each picture begins with the same files; what an earlier one left as a draft is not in it.
+    drop(std::fs::remove_dir_all(&folder));
+    keep(&folder.join("exhibits"))?;
     let mut app = dashboard(look, folder)?;
     wait(&mut app, |app| app.pages().exhibits.open().is_some());
     if is_open {

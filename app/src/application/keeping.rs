@@ -197,14 +197,17 @@ impl Application {
             self.report(end.map(|opened| News::Opened(Box::new(opened))));
         }
         if let Some(end) = ended(&mut self.pages.keeping.save) {
-            if let Ok(kept) = &end {
+            // That all went well is said on the page itself, whose keys a message would cover.
+            if let Ok(kept) = &end
+                && (kept.is_beside || kept.without_pictures.is_some())
+            {
+                let path = kept.path.display();
                 let words = if kept.is_beside {
                     format!(
-                        "Another program has changed it meanwhile; yours is beside it as {}",
-                        kept.path.display()
+                        "Another program has changed it meanwhile; yours is beside it as {path}"
                     )
                 } else {
-                    format!("Saved {} with its pictures", kept.path.display())
+                    format!("Saved {path}")
                 };
                 self.tell_kept(kept, words);
             }

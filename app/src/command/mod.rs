@@ -1,8 +1,8 @@
 //! The commands beside the dashboard, one file each.
 
 pub mod analyse;
-pub mod export;
 pub mod exhibit;
+pub mod export;
 pub mod import;
 pub mod jobs;
 pub mod ports;

@@ -36,7 +36,7 @@ const LEADING: f32 = 1.35;
 const GUTTER: f32 = 196.0;
 
 /// Height that the rows share when there are few.
-const ROWS: f32 = 470.0;
+const ROWS: f32 = 400.0;
 
 /// Most lines of a note that are drawn; the document holds all of it.
 const NOTE_LINES: usize = 60;

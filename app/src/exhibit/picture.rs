@@ -20,6 +20,9 @@ const PAPER_MM: f64 = 194.0;
 /// Highest picture, pixels; a document that asks for more is cut there.
 const HIGHEST: u32 = 12_000;
 
+/// Lines from this width on are drawn piece by piece into bitmaps, pixels.
+const BROAD: u32 = 6;
+
 /// What the drawing library's SVG takes a type size by, in times the em.
 const SVG_EM: f32 = 1.24;
 
@@ -36,7 +39,32 @@ pub fn svg(document: &Document) -> Result<String, Fault> {
         "width=\"{PAPER_MM}mm\" height=\"{:.1}mm\" stroke-linejoin=\"round\" stroke-linecap=\"round\"",
         PAPER_MM * f64::from(size.1) / f64::from(size.0)
     );
-    Ok(text.replacen(&as_pixels, &on_paper, 1))
+    Ok(measured(&text.replacen(&as_pixels, &on_paper, 1), &page))
+}
+
+/// Says of each text how wide it is, so that it keeps its place in a viewer with another typeface.
+fn measured(svg: &str, page: &Page) -> String {
+    const TAG: &str = "<text ";
+    let widths = page.shapes.iter().filter_map(|shape| match shape {
+        Shape::Text(text) if text.words.trim().is_empty() => Some(None),
+        Shape::Text(text) => Some(Some(
+            lettering::width(&text.words, text.size, text.is_bold) * scale(),
+        )),
+        Shape::Rectangle(..) | Shape::Area(..) | Shape::Line(..) => None,
+    });
+    // Words are escaped, so that the tag stands nowhere else.
+    let mut pieces = svg.split(TAG);
+    let mut whole = pieces.next().unwrap_or_default().to_owned();
+    for (piece, wide) in pieces.zip(widths) {
+        whole.push_str(TAG);
+        if let Some(wide) = wide {
+            whole.push_str(&format!(
+                "textLength=\"{wide:.1}\" lengthAdjust=\"spacingAndGlyphs\" "
+            ));
+        }
+        whole.push_str(piece);
+    }
+    whole
 }
 
 /// The drawing as PNG.
@@ -140,7 +168,18 @@ fn paint<B: DrawingBackend>(page: &Page, root: &DrawingArea<B, Shift>, kind: Kin
                 // Two points on one pixel have no direction.
                 places.dedup();
                 let wide = stroke(*wide);
-                root.draw(&PathElement::new(places, colour.stroke_width(wide)))?;
+                if kind == Kind::Svg || wide < BROAD {
+                    root.draw(&PathElement::new(places, colour.stroke_width(wide)))?;
+                    continue;
+                }
+                // The library's bitmaps leave holes where a broad line crosses itself: piece by
+                // piece, with round joints.
+                for pair in places.windows(2) {
+                    root.draw(&PathElement::new(pair.to_vec(), colour.stroke_width(wide)))?;
+                }
+                for place in places {
+                    root.draw(&Circle::new(place, wide / 2, colour.filled()))?;
+                }
             }
             Shape::Text(text) => root.draw(&lettered(text, palette, kind))?,
         }

@@ -21,7 +21,7 @@ pub fn ticks(axis: &Axis, most: usize) -> Vec<(f64, String)> {
     }
     let decade = 10_f64.powf(least.log10().floor());
     // Degrees of a cycle are counted in quarters of a turn.
-    let is_turning = axis.unit.starts_with('°') && span > 100.0;
+    let is_turning = axis.unit.starts_with('°') && span >= 360.0;
     let steps: &[f64] = if is_turning {
         &[0.9, 1.8, 3.6, 9.0]
     } else {

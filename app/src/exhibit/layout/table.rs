@@ -1,85 +1,119 @@
-//! The values beneath the rows: name, figure, quality, in two columns; nothing is cut, long words wrap.
+//! The values beneath the rows: name, figure, quality, in three columns; nothing is cut, long words wrap.
 
-use super::{BODY, LEADING, MARGIN, SMALL, WIDTH, line, lines};
-use crate::exhibit::lettering::wrap;
+use super::{BODY, MARGIN, SMALL, WIDTH, line, lines};
+use crate::exhibit::lettering::{clean, width, wrap};
 use crate::exhibit::scene::Value;
-use crate::exhibit::shape::{Shape, Text, Tone};
+use crate::exhibit::shape::{Anchor, Place, Shape, Text, Tone};
 
-/// Room between the two columns.
-const GAP: f32 = 28.0;
+/// Columns, and the room between two.
+const COLUMNS: usize = 3;
+const GAP: f32 = 26.0;
 
-/// Begin of figure and of quality in a column, and their widths.
-const NAME: f32 = 196.0;
-const FIGURE: f32 = 172.0;
+/// Room at the right of a figure for the word that it is valid.
+const VALID: f32 = 54.0;
 
-/// Most lines of one entry.
+/// Most lines of one part of an entry.
 const LINES: usize = 6;
+
+/// An entry with its lines broken.
+struct Entry {
+    name: Vec<String>,
+    figure: Vec<String>,
+    /// Whether name and figure share their first line.
+    is_beside: bool,
+    is_valid: bool,
+    /// What speaks against it.
+    why: Vec<String>,
+}
+
+impl Entry {
+    fn new(value: &Value, wide: f32) -> Self {
+        let is_valid = value.quality == "valid";
+        let beside = wide - width(&clean(&value.figure), BODY, true) - VALID - 12.0;
+        // Beside a short figure the name has room; a long one stands below it.
+        let is_beside = beside >= wide * 0.3;
+        let (name, figure) = if is_beside {
+            (beside, wide)
+        } else {
+            (wide, wide)
+        };
+        let why = if is_valid || value.quality.is_empty() {
+            Vec::new()
+        } else {
+            wrap(&value.quality, SMALL, false, wide - 26.0, LINES)
+        };
+        Self {
+            name: wrap(&value.name, SMALL, false, name, LINES),
+            figure: wrap(&value.figure, BODY, true, figure - VALID, LINES),
+            is_beside,
+            is_valid,
+            why,
+        }
+    }
+
+    /// Adds it from its first foot line on; the foot line after it.
+    fn draw(self, [x, y]: Place, wide: f32, shapes: &mut Vec<Shape>) -> f32 {
+        let quiet = line(String::new(), [0.0, 0.0], SMALL, Tone::Quiet);
+        let bold = Text {
+            is_bold: true,
+            ..line(String::new(), [0.0, 0.0], BODY, Tone::Text)
+        };
+        let right = Text {
+            anchor: Anchor::Right,
+            ..bold.clone()
+        };
+        let after_name = lines(shapes, self.name, [x, y], &quiet);
+        let (figure_at, end) = if self.is_beside {
+            let at = [x + wide - VALID, y];
+            (y, lines(shapes, self.figure, at, &right).max(after_name))
+        } else {
+            let end = lines(shapes, self.figure, [x, after_name], &bold);
+            (after_name, end)
+        };
+        if self.is_valid {
+            shapes.push(Shape::Text(Text {
+                anchor: Anchor::Right,
+                at: [x + wide, figure_at],
+                words: "valid".to_owned(),
+                ..quiet
+            }));
+        }
+        if self.why.is_empty() {
+            return end;
+        }
+        shapes.push(warning([x + 9.0, end - 7.0]));
+        let plain = line(String::new(), [0.0, 0.0], SMALL, Tone::Text);
+        lines(shapes, self.why, [x + 26.0, end], &plain)
+    }
+}
 
 /// Adds the table from here on; where it ends.
 pub fn table(values: &[Value], top: f32, shapes: &mut Vec<Shape>) -> f32 {
     if values.is_empty() {
         return top;
     }
-    let column = (WIDTH - 2.0 * MARGIN - GAP) / 2.0;
-    let quality = column - NAME - FIGURE;
-    let top = top + 10.0;
+    #[allow(clippy::cast_precision_loss, reason = "three columns")]
+    let columns = COLUMNS as f32;
+    let wide = (WIDTH - 2.0 * MARGIN - GAP * (columns - 1.0)) / columns;
+    let top = top + 8.0;
     shapes.push(Shape::Rectangle(
         [MARGIN, top],
         [WIDTH - MARGIN, top + 1.5],
         Tone::Edge.into(),
     ));
-    let entries: Vec<_> = values
-        .iter()
-        .map(|value| {
-            [
-                wrap(&value.name, SMALL, false, NAME - 12.0, LINES),
-                wrap(&value.figure, BODY, true, FIGURE - 12.0, LINES),
-                wrap(&value.quality, SMALL, false, quality - 26.0, LINES),
-            ]
-        })
-        .collect();
-    let rows = entries.len().div_ceil(2);
-    let mut foot = top + 8.0;
-    for row in 0..rows {
-        let mut deepest = foot;
-        for (side, index) in [row, row + rows].into_iter().enumerate() {
-            let (Some(words), Some(value)) = (entries.get(index), values.get(index)) else {
-                continue;
-            };
-            let x = if side == 0 {
-                MARGIN
-            } else {
-                MARGIN + column + GAP
-            };
-            let y = foot + BODY;
-            let [name, figure, why] = words.clone();
-            let quiet = line(String::new(), [0.0, 0.0], SMALL, Tone::Quiet);
-            let bold = Text {
-                is_bold: true,
-                ..line(String::new(), [0.0, 0.0], BODY, Tone::Text)
-            };
-            let is_good = value.quality == "valid" || value.quality.is_empty();
-            let mut at = x + NAME + FIGURE;
-            let words_tone = if is_good { Tone::Quiet } else { Tone::Text };
-            if !is_good {
-                shapes.push(warning([at + 8.0, y - 7.0]));
-                at += 24.0;
-            }
-            let of = Text {
-                tone: words_tone,
-                ..quiet.clone()
-            };
-            let ends = [
-                lines(shapes, name, [x, y], &quiet),
-                lines(shapes, figure, [x + NAME, y], &bold),
-                lines(shapes, why, [at, y], &of),
-            ];
-            let end = ends.into_iter().fold(y, f32::max);
-            deepest = deepest.max(end - BODY * LEADING + 8.0);
+    // Each column is filled for itself, so that a long reason leaves no hole beside it.
+    let each = values.len().div_ceil(COLUMNS);
+    let mut deepest = top;
+    let mut x = MARGIN;
+    for column in values.chunks(each) {
+        let mut foot = top + 8.0 + BODY;
+        for value in column {
+            foot = Entry::new(value, wide).draw([x, foot], wide, shapes) + 2.0;
         }
-        foot = deepest;
+        deepest = deepest.max(foot - BODY);
+        x += wide + GAP;
     }
-    foot
+    deepest
 }
 
 /// A triangle around a place: something speaks against the figure beside it.

@@ -10,7 +10,7 @@ use crate::theme::Look;
 use keyway_analysis::engine::EngineSheet;
 use keyway_analysis::lead::Role;
 use keyway_analysis::reading::Reading;
-use keyway_analysis::snapshot::{CamPoint, Snapshot};
+use keyway_analysis::snapshot::{AgreementState, CamPoint, Snapshot};
 use keyway_analysis::units::CrankDegrees;
 
 impl Live {
@@ -60,7 +60,7 @@ impl Live {
 /// A time axis that ends now.
 fn ago(from: f64) -> Axis {
     Axis {
-        label: "time before now".to_owned(),
+        label: "before now".to_owned(),
         unit: "s".to_owned(),
         from,
         to: 0.0,
@@ -157,7 +157,7 @@ fn trace_axis(view: TraceView) -> (String, Axis) {
             let ms = span.0 * 1000.0;
             let title = format!("Leads, the last {} ms", figure::plain(ms, 0));
             let axis = Axis {
-                label: "time before now".to_owned(),
+                label: "before now".to_owned(),
                 unit: "ms".to_owned(),
                 from: -ms,
                 to: 0.0,
@@ -240,7 +240,11 @@ fn figures(snapshot: &Snapshot, sheet: &EngineSheet) -> Vec<Value> {
         values.push(Value {
             name: format!("{name} agreement"),
             figure: cam.agreement.state.words().to_owned(),
-            quality: cam.agreement.sentence.clone(),
+            // That it follows needs no reason; everything else has one.
+            quality: match cam.agreement.state {
+                AgreementState::Following => "valid".to_owned(),
+                _ => cam.agreement.sentence.clone(),
+            },
         });
     }
     values

@@ -135,7 +135,7 @@ pub fn curves(row: &Row, x: &Axis, plot: &Plot, shapes: &mut Vec<Shape>) {
                     if !is_band && envelopes > 1 {
                         paint.cover = 0.55;
                     }
-                    for area in areas(points, x, row, plot) {
+                    for area in areas(points, x, row, plot, is_band) {
                         shapes.push(Shape::Area(area, paint));
                     }
                 }
@@ -211,8 +211,9 @@ fn thinned(run: Vec<Place>) -> Vec<Place> {
     kept
 }
 
-/// Outlines of the stretches of an envelope that have values.
-fn areas(points: &[[f64; 3]], x: &Axis, row: &Row, plot: &Plot) -> Vec<Vec<Place>> {
+/// Outlines of the stretches of an envelope that have values. Those of samples are a column wider at
+/// each side, so that a steep edge between two columns is as thick as the rest of the line.
+fn areas(points: &[[f64; 3]], x: &Axis, row: &Row, plot: &Plot, is_band: bool) -> Vec<Vec<Place>> {
     let (left, right) = (plot.upper[0], plot.lower[0]);
     let mut runs: Vec<Vec<[f32; 3]>> = vec![Vec::new()];
     for [at, low, high] in points {
@@ -246,6 +247,7 @@ fn areas(points: &[[f64; 3]], x: &Axis, row: &Row, plot: &Plot) -> Vec<Vec<Place
     }
     runs.retain(|run| !run.is_empty());
     runs.into_iter()
+        .map(|run| if is_band { run } else { widened(&run) })
         .map(|mut run| {
             for column in &mut run {
                 let short = (THIN - (column[2] - column[1])).max(0.0) / 2.0;
@@ -259,6 +261,18 @@ fn areas(points: &[[f64; 3]], x: &Axis, row: &Row, plot: &Plot) -> Vec<Vec<Place
             let upper = run.iter().map(|[x, top, _]| [*x, *top]);
             let lower = run.iter().rev().map(|[x, _, bottom]| [*x, *bottom]);
             upper.chain(lower).collect()
+        })
+        .collect()
+}
+
+/// Each column with what its neighbours reach.
+fn widened(run: &[[f32; 3]]) -> Vec<[f32; 3]> {
+    (0..run.len())
+        .map(|k| {
+            let near = &run[k.saturating_sub(1)..(k + 2).min(run.len())];
+            near.iter().fold(run[k], |[x, top, bottom], column| {
+                [x, top.min(column[1]), bottom.max(column[2])]
+            })
         })
         .collect()
 }
