@@ -104,7 +104,13 @@ fn what_is_kept_can_be_drawn_upon_and_opened_again() {
     desk.named_key(Named::Enter);
     assert_eq!(marks(&desk.app), 2);
     desk.key("z");
-    assert_eq!(marks(&desk.app), 2, "the steps of before are over");
+    assert_eq!(
+        marks(&desk.app),
+        1,
+        "the steps of before can still be taken back"
+    );
+    desk.key("y");
+    assert_eq!(marks(&desk.app), 2);
     desk.key("a");
     desk.stroke(&[Point::new(300.0, 400.0), Point::new(380.0, 360.0)]);
     assert_eq!(marks(&desk.app), 3);
