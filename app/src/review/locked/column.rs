@@ -101,4 +101,42 @@ mod tests {
         assert!(means(&[], 0, &[0.0, 1.0])[0].is_nan());
         assert!(means(&[1], 0, &[]).is_empty());
     }
+
+    #[derive(serde::Deserialize)]
+    struct Case {
+        name: String,
+        first: u64,
+        samples: Vec<i16>,
+        bounds: Vec<f64>,
+        /// What NumPy makes of the samples.
+        means: Vec<f64>,
+        /// Means of the signal itself, by SciPy.
+        r#true: Vec<f64>,
+    }
+
+    #[derive(serde::Deserialize)]
+    struct Table {
+        cases: Vec<Case>,
+    }
+
+    /// The values are made by `tests/reference/columns.py`.
+    #[test]
+    fn a_signal_on_a_crank_of_known_angle_gives_the_means_of_numpy_and_those_of_the_signal() {
+        let text = include_str!("../../../../tests/reference/columns.json");
+        let table: Table = serde_json::from_str(text).unwrap();
+        assert_eq!(table.cases.len(), 3);
+        for case in &table.cases {
+            let got = means(&case.samples, case.first, &case.bounds);
+            assert_eq!(got.len(), case.means.len());
+            let off = |wanted: &[f64]| {
+                let off = got.iter().zip(wanted).map(|(a, b)| (a - b).abs());
+                off.fold(0.0, f64::max)
+            };
+            let (numpy, signal) = (off(&case.means), off(&case.r#true));
+            eprintln!("{}: {numpy:.1e} and {signal:.2} counts off", case.name);
+            assert!(numpy < 1e-3, "{}: {numpy} counts off", case.name);
+            // Of a swing of 18 000 counts: the rounding to whole counts, and the straight line between samples.
+            assert!(signal < 20.0, "{}: {signal} counts off", case.name);
+        }
+    }
 }
