@@ -113,7 +113,7 @@ impl Channel {
         Some(Self {
             role: lead.role,
             calibration,
-            unit: tip_unit(lead.role, &input.unit),
+            unit: lead.role.unit_at_tip(&input.unit).to_owned(),
             position,
             ring: SampleRing::new(index(KEPT * rate.0)),
             columns: Columns::default(),
@@ -343,17 +343,6 @@ impl Channel {
         self.slices
             .extent(slices)
             .is_some_and(|e| e.low <= lowest || e.high >= highest)
-    }
-}
-
-/// Unit at the tip: a clamp's volts become amperes, a transducer's become kilopascals.
-fn tip_unit(role: Role, input: &str) -> String {
-    match role {
-        Role::Current(_) | Role::StarterCurrent => "A".to_owned(),
-        Role::Pressure => "kPa".to_owned(),
-        Role::Crank | Role::Cam(_) | Role::Command(_) | Role::Supply | Role::Spare => {
-            input.to_owned()
-        }
     }
 }
 

@@ -113,6 +113,18 @@ pub enum Role {
     Spare,
 }
 
+impl Role {
+    /// Unit at the probe's tip where the input is in this one: a clamp's volts become amperes, a
+    /// transducer's become kilopascals.
+    pub fn unit_at_tip(self, input: &str) -> &str {
+        match self {
+            Self::Current(_) | Self::StarterCurrent => "A",
+            Self::Pressure => "kPa",
+            Self::Crank | Self::Cam(_) | Self::Command(_) | Self::Supply | Self::Spare => input,
+        }
+    }
+}
+
 impl fmt::Display for Role {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match self {

@@ -386,6 +386,12 @@ impl Pipeline {
                 .collect(),
         };
         self.history.record(point);
+        if self.series.is_some() {
+            let look = self.look();
+            if let Some(series) = &mut self.series {
+                series.looks.push(look);
+            }
+        }
     }
 
     fn duty_of(&self, id: CamId) -> Option<Percent> {

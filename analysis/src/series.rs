@@ -2,8 +2,12 @@
 
 use crate::duty::Period;
 use crate::lead::CamId;
+use crate::reading::Reading;
+use crate::ripple::CylinderView;
 use crate::rotation::{PhaseSample, Revolution};
-use crate::units::SampleTime;
+use crate::snapshot::CommandSnapshot;
+use crate::units::{CrankDegrees, SampleTime, Volts};
+use std::sync::Arc;
 
 /// Values in the order in which they were measured.
 #[derive(Debug, Clone, Default)]
@@ -16,6 +20,30 @@ pub struct Series {
     pub periods: Vec<(CamId, Period)>,
     /// When the crank pattern was lost, to the slice of 1/200 s in which it was noticed.
     pub losses: Vec<SampleTime>,
+    /// What a screen would show, 20 times a second.
+    pub looks: Vec<Look>,
+}
+
+/// Readings at one instant: means over the 0.2 s before it, each beside its quality.
+#[derive(Debug, Clone)]
+pub struct Look {
+    /// When.
+    pub at: SampleTime,
+    /// Supply voltage.
+    pub supply: Reading<Volts>,
+    /// One entry per cam of the engine sheet, in its order.
+    pub cams: Vec<CamLook>,
+    /// The cylinders compared with each other, the latest.
+    pub cylinders: Arc<CylinderView>,
+}
+
+/// One cam at one instant.
+#[derive(Debug, Clone)]
+pub struct CamLook {
+    /// Rolling phase.
+    pub phase: Reading<CrankDegrees>,
+    /// The command to its actuator.
+    pub command: CommandSnapshot,
 }
 
 /// One complete engine cycle.

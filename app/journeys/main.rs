@@ -12,6 +12,7 @@ mod commands;
 mod cycles;
 mod desk;
 mod edge_list;
+mod exchange;
 mod exhibits;
 mod inquiry;
 mod job;

@@ -5,6 +5,7 @@ mod amend;
 mod capture;
 mod comparing;
 mod cutting;
+mod exporting;
 mod files;
 mod frame;
 mod jobs;
@@ -16,6 +17,7 @@ mod reviewing;
 pub mod window;
 
 use crate::fault::Fault;
+use crate::screen::export;
 use crate::screen::import::{self, Import};
 use crate::screen::job::Job;
 use crate::screen::live::{Live, TraceView, TraceWish};
@@ -115,6 +117,8 @@ pub enum Message {
     Import(import::Message),
     /// Opens the Import panel.
     BringIn,
+    /// On the Export panel.
+    Export(export::Message),
     /// A file was dropped onto the window.
     Dropped(PathBuf),
     /// To the player.
@@ -159,6 +163,8 @@ pub struct Application {
     import: Option<Import>,
     /// The import that runs.
     importer: Option<Importer>,
+    /// The Export panel, with the export that runs.
+    exporting: Option<exporting::Exporting>,
     /// What is open.
     opened: Option<Plan>,
     /// What to return to after a recording.
@@ -218,6 +224,7 @@ impl Application {
             source: None,
             import: None,
             importer: None,
+            exporting: None,
             opened: None,
             before: None,
             is_held: false,
@@ -282,6 +289,7 @@ impl Application {
         match message {
             Message::Tick(now) => {
                 self.follow_import();
+                self.follow_export();
                 let task = self.follow_job();
                 self.follow_pages();
                 let shown = self.bench.look();
@@ -353,6 +361,7 @@ impl Application {
             }
             Message::BringIn => self.bring_in(),
             Message::Import(message) => self.on_import(message),
+            Message::Export(message) => self.on_export(message),
             Message::Dropped(path) => self.dropped(path),
             Message::Source(message) => {
                 let Some(panel) = &mut self.source else {
@@ -405,6 +414,8 @@ impl Application {
             }
             Message::FocusField => operation::focus(if self.import.is_some() {
                 import::panel::CAPTURE_FIELD
+            } else if self.exporting.is_some() {
+                export::panel::FROM_FIELD
             } else if self.source.is_some() {
                 source::PATH_FIELD
             } else if self.tab == Tab::Findings {

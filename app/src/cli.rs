@@ -86,7 +86,9 @@ pub enum Command {
     Import(command::import::Import),
     /// List jobs, or find them again.
     Jobs(command::jobs::Jobs),
-    /// Write a recording as CSV, Parquet or WAV.
+    /// Make one table of all recordings of a folder of jobs.
+    Collect(command::collect::Collect),
+    /// Write samples or results of a recording as CSV, Parquet or WAV.
     Export(command::export::Export),
     /// Draw an exhibit again from its document.
     Exhibit(command::exhibit::Exhibit),
@@ -141,6 +143,7 @@ fn obey(cli: Cli) -> Result<Outcome, Fault> {
         Some(Command::Analyse(analyse)) => analyse.run(),
         Some(Command::Import(import)) => import.run(),
         Some(Command::Jobs(jobs)) => jobs.run(),
+        Some(Command::Collect(collect)) => collect.run(),
         Some(Command::Export(export)) => export.run(),
         Some(Command::Exhibit(exhibit)) => exhibit.run(),
         Some(Command::Scope(scope)) => scope.run(),

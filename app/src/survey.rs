@@ -61,10 +61,25 @@ const GATHER_EVERY: f64 = 20.0;
 /// 20 kB for a second of two driven cams.
 pub fn of(
     recording: &Recording,
+    analyser: Analyser,
+    script: Script,
+    title: &str,
+    with_series: bool,
+) -> Result<Vec<Survey>, Fault> {
+    watched(recording, analyser, script, title, with_series, |_, _| {
+        Ok(())
+    })
+}
+
+/// The same, with someone who looks on after every block: at how far it is, at the state of
+/// everything, and who ends it with a fault.
+pub fn watched(
+    recording: &Recording,
     mut analyser: Analyser,
     mut script: Script,
     title: &str,
     with_series: bool,
+    mut watch: impl FnMut(&SampleBlock, &Analyser) -> Result<(), Fault>,
 ) -> Result<Vec<Survey>, Fault> {
     let mut surveys = Vec::new();
     let mut leg: Option<Leg> = None;
@@ -95,6 +110,7 @@ pub fn of(
             leg.take_in(&analyser.drain_series());
             leg.gather_if_due(block.end_index(), &analyser);
         }
+        watch(&block, &analyser)?;
     }
     surveys.extend(leg.and_then(|l| l.finish(title, &mut analyser)));
     Ok(surveys)

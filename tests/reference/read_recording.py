@@ -85,4 +85,5 @@ def main():
         compare(f"{cam} duty, %", share, duty, 0.2)
 
 
-main()
+if __name__ == "__main__":
+    main()

@@ -131,7 +131,8 @@ fn column(recording: &Recording, wish: &Wish, lead: &Lead) -> Result<Column, Exp
             _ => unit = Some(&channel.unit),
         }
     }
-    let unit = unit.ok_or(ExportError::NotRecorded(lead.input))?.to_owned();
+    let at_input = unit.ok_or(ExportError::NotRecorded(lead.input))?;
+    let unit = lead.unit.clone().unwrap_or_else(|| at_input.to_owned());
     Ok(Column {
         name: name(lead, if wish.counts { "counts" } else { &unit }),
         lead: lead.clone(),
@@ -169,6 +170,7 @@ mod tests {
                 input: 7,
                 role: role.to_owned(),
                 factor: 1.0,
+                unit: None,
             };
             name(&lead, unit)
         };

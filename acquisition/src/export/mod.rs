@@ -65,6 +65,8 @@ pub struct Lead {
     pub role: String,
     /// Units at the probe's tip per unit at the input.
     pub factor: f64,
+    /// Unit at the probe's tip; none where it is that of the input.
+    pub unit: Option<String>,
 }
 
 /// What is exported, and how.

@@ -8,7 +8,8 @@ use crate::lead::Role;
 use crate::quality::Quality;
 use crate::reading::{Reading, Why};
 use crate::readings;
-use crate::snapshot::{CamSnapshot, Counts, LeadSnapshot, Snapshot, Sync};
+use crate::series::{CamLook, Look};
+use crate::snapshot::{CamSnapshot, CommandSnapshot, Counts, LeadSnapshot, Snapshot, Sync};
 use crate::units::{CrankAngle, CrankDegrees, SampleTime};
 
 impl Pipeline {
@@ -70,10 +71,7 @@ impl Pipeline {
         let sheet = &self.sheet.cams[k];
         CamSnapshot {
             id: sheet.cam,
-            phase: match self.channel(Role::Cam(sheet.cam)) {
-                None => Reading::Missing(Why::NoLead),
-                Some(_) => self.rotation.phase(k),
-            },
+            phase: self.phase_reading(k),
             spread: self.rotation.spread(k),
             detail: self.rotation.phase_detail(k),
             due: self.judges[k].due(),
@@ -83,15 +81,42 @@ impl Pipeline {
                 .map(|w| w.map(CrankAngle::wrapped))
                 .collect(),
             measured: self.rotation.windows(k),
-            command: readings::command(
-                self.now(),
-                self.channel(Role::Command(sheet.cam)),
-                self.channel(Role::Current(sheet.cam)),
-                sheet.phaser.as_ref().map(|p| p.hold),
-            ),
+            command: self.command_reading(k),
             circuit: self.inquiry.checker(k).map(Checker::view),
             observer: self.judges[k].observer(),
             agreement: self.judges[k].agreement(),
+        }
+    }
+
+    fn phase_reading(&self, k: usize) -> Reading<CrankDegrees> {
+        match self.channel(Role::Cam(self.sheet.cams[k].cam)) {
+            None => Reading::Missing(Why::NoLead),
+            Some(_) => self.rotation.phase(k),
+        }
+    }
+
+    fn command_reading(&self, k: usize) -> CommandSnapshot {
+        let sheet = &self.sheet.cams[k];
+        readings::command(
+            self.now(),
+            self.channel(Role::Command(sheet.cam)),
+            self.channel(Role::Current(sheet.cam)),
+            sheet.phaser.as_ref().map(|p| p.hold),
+        )
+    }
+
+    /// The readings after the last complete slice, as a snapshot would have them.
+    pub(super) fn look(&self) -> Look {
+        Look {
+            at: self.now(),
+            supply: readings::supply(self.channel(Role::Supply)),
+            cams: (0..self.sheet.cams.len())
+                .map(|k| CamLook {
+                    phase: self.phase_reading(k),
+                    command: self.command_reading(k),
+                })
+                .collect(),
+            cylinders: self.ripple.view(),
         }
     }
 

@@ -30,6 +30,7 @@ impl Application {
             }
             Action::MoveIn(path) => self.move_in(path),
             Action::BringIn => self.bring_in(),
+            Action::Export(path) => self.take_out(path),
         }
     }
 

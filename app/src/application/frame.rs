@@ -2,6 +2,7 @@
 
 use super::{Application, Message, Tab};
 use crate::font;
+use crate::screen::export;
 use crate::screen::import::{self, Import};
 use crate::screen::transport::{Transport, transport};
 use crate::screen::{hookup, source};
@@ -63,6 +64,12 @@ pub fn view(app: &Application) -> Element<'_, Message> {
             panel.view(look).map(Message::Import),
             Message::Import(close),
         )
+    } else if let Some(exporting) = &app.exporting {
+        let close = export::Message::Close;
+        (
+            exporting.panel.view(look).map(Message::Export),
+            Message::Export(close),
+        )
     } else if let Some(panel) = &app.source {
         let close = source::Message::Close;
         (
@@ -76,13 +83,14 @@ pub fn view(app: &Application) -> Element<'_, Message> {
         a: 0.6,
         ..p.background
     };
-    let is_running = app.import.as_ref().is_some_and(Import::is_running);
+    let is_running = app.import.as_ref().is_some_and(Import::is_running)
+        || (app.exporting.as_ref()).is_some_and(|exporting| exporting.panel.is_running());
     let veil = mouse_area(
         center(opaque(panel))
             .padding(STEP * 3.0)
             .style(move |_| container::background(shade)),
     );
-    // A slip beside the panel must not stop an import.
+    // A slip beside the panel must not stop what runs.
     let veil = if is_running {
         veil
     } else {

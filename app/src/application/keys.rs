@@ -3,7 +3,7 @@
 use super::pages::Page;
 use super::{Application, Message, Tab, frame};
 use crate::screen::transport::{STEP_SECONDS, faster, slower};
-use crate::screen::{findings, import, live, recordings, source};
+use crate::screen::{export, findings, import, live, recordings, source};
 use crate::session::playback::Order;
 use iced::keyboard::{Event, Key, key::Named};
 
@@ -18,6 +18,13 @@ pub fn meaning(event: &Event, app: &Application) -> Option<Message> {
     if app.import.is_some() {
         return Some(match key {
             Key::Named(Named::Escape) => Message::Import(import::Message::Close),
+            Key::Named(Named::Tab) => Message::FocusField,
+            _ => return None,
+        });
+    }
+    if app.exporting.is_some() {
+        return Some(match key {
+            Key::Named(Named::Escape) => Message::Export(export::Message::Close),
             Key::Named(Named::Tab) => Message::FocusField,
             _ => return None,
         });
@@ -95,6 +102,9 @@ pub fn meaning(event: &Event, app: &Application) -> Option<Message> {
             "y" if app.tab == Tab::Live => Some(Message::Live(live::Message::ShowTrials)),
             "k" if app.tab == Tab::Live => Some(Message::Live(live::Message::ToggleCrankLock)),
             "e" if app.tab == Tab::Live => Some(Message::Live(live::Message::ToggleEnlarged)),
+            "e" if app.tab == Tab::Recordings && app.pages.open == Page::Files => {
+                Some(Message::Recordings(recordings::Message::ExportTaken))
+            }
             "+" if app.tab == Tab::Live => Some(Message::Live(live::Message::ShorterSpan)),
             "-" if app.tab == Tab::Live => Some(Message::Live(live::Message::LongerSpan)),
             "s" => Some(Message::ChooseSource),

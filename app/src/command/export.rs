@@ -1,12 +1,13 @@
 //! `keyway export`: a recording as a file that other programs open.
 
 use super::{Outcome, see_through};
-use crate::exchange::samples::{self, Order};
+use crate::exchange::{results, samples};
 use crate::fault::Fault;
 use crate::figure;
 use crate::output::{self, Reader};
+use crate::session::playback;
 use clap::{Args, ValueEnum};
-use keyway_acquisition::export::Form;
+use keyway_acquisition::export::{Form, Summary};
 use keyway_acquisition::recording::reader::Recording;
 use serde::Serialize;
 use std::path::{Path, PathBuf};
@@ -14,7 +15,8 @@ use std::sync::Arc;
 
 /// Write a recording as a file that other programs open.
 ///
-/// Samples as CSV, Parquet or WAV. The form follows from the ending of the file; EXCHANGE.md
+/// Samples as CSV, Parquet or WAV; with --results what was measured, a row per engine cycle, as CSV or
+/// Parquet. The form follows from the ending of the file; EXCHANGE.md
 /// describes every column. A file that exists is left as it is unless --replace is given.
 #[derive(Debug, Args)]
 pub struct Export {
@@ -27,6 +29,9 @@ pub struct Export {
     /// Form of the file, if its ending does not say.
     #[arg(long, value_name = "FORM")]
     pub form: Option<FormWord>,
+    /// What was measured instead of samples: a row per engine cycle.
+    #[arg(long, conflicts_with_all = ["leads", "counts"])]
+    pub results: bool,
     /// Begin, seconds since the start of the recording.
     #[arg(long, value_name = "SECONDS", default_value_t = 0.0, value_parser = second)]
     pub from: f64,
@@ -76,33 +81,47 @@ impl Export {
     /// Exports.
     pub fn run(self) -> Result<Outcome, Fault> {
         let (form, out) = place(&self.file, self.output.as_deref(), self.form)?;
-        let recording =
-            Recording::open(&self.file).map_err(|e| Fault::Recording(Arc::from(e.to_string())))?;
-        let order = Order {
-            form,
-            span: self.from..self.to.unwrap_or(f64::INFINITY),
-            leads: self.leads,
-            stream: self.stream,
-            counts: self.counts,
-            replace: self.replace,
+        let (recording, setup) = if self.results {
+            let (recording, setup) = playback::open(&self.file)?;
+            (recording, Some(setup))
+        } else {
+            let recording = Recording::open(&self.file);
+            let recording = recording.map_err(|e| Fault::Recording(Arc::from(e.to_string())))?;
+            (recording, None)
         };
         let shortfall = recording.shortfall();
-        let written = see_through("the export", "exporting", {
-            let out = out.clone();
-            move |progress| {
-                let summary = samples::export(&recording, &order, &out, progress)?;
-                Ok(Written {
-                    file: out.display().to_string(),
-                    rows: summary.samples,
-                    columns: summary.columns,
-                    streams: summary.streams,
-                    gaps: summary.gaps,
-                    missing_samples: summary.missing,
-                    bytes: summary.bytes,
-                    remarks: summary.remarks,
-                })
+        let span = self.from..self.to.unwrap_or(f64::INFINITY);
+        let (stream, replace) = (self.stream, self.replace);
+        let written = match setup {
+            Some(setup) => {
+                let order = results::Order {
+                    form,
+                    span,
+                    stream,
+                    replace,
+                };
+                let place = out.clone();
+                see_through("the export", "measuring", move |progress| {
+                    results::export(&recording, &setup, &order, &place, progress)
+                        .map(|written| Written::of_results(&place, written))
+                })?
             }
-        })?;
+            None => {
+                let order = samples::Order {
+                    form,
+                    span,
+                    leads: self.leads,
+                    stream,
+                    counts: self.counts,
+                    replace,
+                };
+                let place = out.clone();
+                see_through("the export", "exporting", move |progress| {
+                    samples::export(&recording, &order, &place, progress)
+                        .map(|summary| Written::of_samples(&place, summary))
+                })?
+            }
+        };
         for remark in shortfall.iter().chain(&written.remarks) {
             output::complain(remark);
         }
@@ -120,31 +139,60 @@ impl Export {
 struct Written {
     file: String,
     rows: u64,
+    /// Of samples the leads alone.
     columns: Vec<String>,
     streams: usize,
-    gaps: u64,
-    missing_samples: u64,
+    /// Null for results, of which none lies across a gap.
+    gaps: Option<u64>,
+    missing_samples: Option<u64>,
     bytes: u64,
     remarks: Vec<String>,
 }
 
 impl Written {
+    fn of_samples(place: &Path, summary: Summary) -> Self {
+        Self {
+            file: place.display().to_string(),
+            rows: summary.samples,
+            columns: summary.columns,
+            streams: summary.streams,
+            gaps: Some(summary.gaps),
+            missing_samples: Some(summary.missing),
+            bytes: summary.bytes,
+            remarks: summary.remarks,
+        }
+    }
+
+    fn of_results(place: &Path, written: results::Written) -> Self {
+        Self {
+            file: place.display().to_string(),
+            rows: written.rows,
+            columns: written.columns,
+            streams: written.streams,
+            gaps: None,
+            missing_samples: None,
+            bytes: written.bytes,
+            remarks: written.remarks,
+        }
+    }
+
     fn words(&self) -> String {
         let mut words = format!(
-            "{}: {} rows of {} columns, {}",
+            "{}: {} {}, {}",
             self.file,
             self.rows,
-            self.columns.len(),
+            // Only samples can have gaps.
+            match self.gaps {
+                Some(_) => format!("samples of {} leads", self.columns.len()),
+                None => format!("engine cycles with {} columns", self.columns.len()),
+            },
             figure::size(self.bytes)
         );
         if self.streams > 1 {
             words.push_str(&format!(", {} streams", self.streams));
         }
-        if self.gaps > 0 {
-            words.push_str(&format!(
-                ", {} samples missing at {} places",
-                self.missing_samples, self.gaps
-            ));
+        if let (Some(gaps @ 1..), Some(missing)) = (self.gaps, self.missing_samples) {
+            words.push_str(&format!(", {missing} samples missing at {gaps} places"));
         }
         words
     }

@@ -1,6 +1,7 @@
 //! The commands beside the dashboard, one file each.
 
 pub mod analyse;
+pub mod collect;
 pub mod exhibit;
 pub mod export;
 pub mod import;

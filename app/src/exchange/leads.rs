@@ -35,6 +35,8 @@ pub fn of(recording: &Recording) -> (Vec<Lead>, Option<String>) {
                 lead.role.to_string()
             },
             factor: lead.factor,
+            // What the role makes of volts: of another unit it makes the same.
+            unit: Some(lead.role.unit_at_tip("V").to_owned()).filter(|u| u != "V"),
         })
         .collect();
     // Spare ones last, as those that the plan does not know.
@@ -45,6 +47,7 @@ pub fn of(recording: &Recording) -> (Vec<Lead>, Option<String>) {
                 input,
                 role: String::new(),
                 factor: 1.0,
+                unit: None,
             });
         }
     }
@@ -97,6 +100,7 @@ mod tests {
             input,
             role: role.to_owned(),
             factor: 1.0,
+            unit: None,
         };
         let leads = [lead(1, "crank"), lead(4, "cam exhaust-2"), lead(7, "")];
         let words =

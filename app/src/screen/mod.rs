@@ -3,6 +3,7 @@
 pub mod compare;
 pub mod cycles;
 pub mod exhibits;
+pub mod export;
 pub mod findings;
 pub mod hookup;
 pub mod import;

@@ -71,6 +71,10 @@ pub enum Message {
     StopMoving,
     /// Opens the Import panel.
     BringIn,
+    /// Exports a file.
+    Export(PathBuf),
+    /// Exports the file the arrow keys have come to, or the first.
+    ExportTaken,
 }
 
 /// What the parent has to do.
@@ -92,6 +96,8 @@ pub enum Action {
     MoveIn(PathBuf),
     /// Open the Import panel.
     BringIn,
+    /// Open the Export panel for this file.
+    Export(PathBuf),
 }
 
 impl Recordings {
@@ -203,6 +209,19 @@ impl Recordings {
             Message::Play(path) => Action::Play(path),
             Message::Review(path) => Action::Review(path),
             Message::BringIn => Action::BringIn,
+            Message::Export(path) => Action::Export(path),
+            Message::ExportTaken => {
+                let line = match self.cursor {
+                    Some(cursor) => self.stops().nth(cursor),
+                    None => self.stops().find(|line| matches!(line, Line::File(_))),
+                };
+                match line {
+                    Some(Line::File(file)) if file.contents.is_ok() => {
+                        Action::Export(file.path.clone())
+                    }
+                    _ => Action::None,
+                }
+            }
         }
     }
 
@@ -330,6 +349,13 @@ impl Recordings {
                     words,
                     measure(figure::clock(c.seconds), 80.0),
                     measure(figure::size(c.bytes), 80.0),
+                    key::action(
+                        "Export…",
+                        None,
+                        false,
+                        look,
+                        Some(Message::Export(volume.path.clone()))
+                    ),
                     key::action(
                         "Review",
                         None,

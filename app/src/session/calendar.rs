@@ -35,6 +35,12 @@ pub fn stamp(seconds: u64) -> String {
     timestamp(seconds).strftime("%Y-%m-%d-%H%M%S").to_string()
 }
 
+/// "2026-11-25T16:03:12.25Z" from microseconds since 1970.
+pub fn instant(microseconds: i64) -> String {
+    let at = Timestamp::from_microsecond(microseconds).unwrap_or(Timestamp::MAX);
+    at.to_string()
+}
+
 /// Now, with the offset of the time zone, to the second.
 pub fn now() -> Option<Stamp> {
     stamp_in(Timestamp::now(), &zone())
@@ -59,6 +65,8 @@ mod tests {
         assert_eq!(minute(1_000_000_000), "2001-09-09 01:46 UTC");
         assert_eq!(stamp(1_234_567_890), "2009-02-13-233130");
         assert_eq!(minute(951_782_400), "2000-02-29 00:00 UTC");
+        let instant = instant(1_234_567_890_250_000);
+        assert_eq!(instant, "2009-02-13T23:31:30.25Z");
     }
 
     /// Central European rules from POSIX TZ notation: an hour east of Greenwich, two from the last

@@ -123,6 +123,7 @@ fn lead(input: usize, role: &str, factor: f64) -> Lead {
         input,
         role: role.to_owned(),
         factor,
+        unit: None,
     }
 }
 
