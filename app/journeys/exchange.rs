@@ -10,6 +10,7 @@ use keyway::session::playback;
 use keyway::survey;
 use keyway::work::Progress;
 use keyway_acquisition::export::Form;
+use keyway_acquisition::recording::cursor::Item;
 use parquet::file::reader::{FileReader, SerializedFileReader};
 use parquet::record::{Field, Row};
 use std::path::{Path, PathBuf};
@@ -89,7 +90,14 @@ fn every_cycle_is_a_row_with_what_the_analysis_measured() {
     let script = Script::of(&opened);
     let surveys = survey::of(&opened, Analyser::new(setup), script, "", true).unwrap();
     for (stream, survey) in (1i64..).zip(&surveys) {
-        let begin = if stream == 1 { 0.0 } else { 12.0 };
+        let mut entries = opened.entries().unwrap().map(Result::unwrap);
+        let first = entries.find_map(|entry| match entry.item {
+            Item::Block(block) => {
+                (block.generation + 1 == stream.unsigned_abs()).then_some(entry.at)
+            }
+            Item::Note(_) | Item::LeadEvent(_) => None,
+        });
+        let begin = first.unwrap().as_secs_f64();
         let own: Vec<&Row> = all
             .iter()
             .filter(|r| *field(r, "stream") == Field::Long(stream))
