@@ -5,6 +5,7 @@ pub mod base_timing;
 pub mod calibration;
 pub mod channel;
 pub mod circuit;
+pub mod comparison;
 pub mod cusum;
 pub mod damage;
 pub mod drift;

@@ -9,6 +9,7 @@
 mod analysis;
 mod capture;
 mod commands;
+mod comparison;
 mod cycles;
 mod desk;
 mod edge_list;

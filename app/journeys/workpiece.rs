@@ -29,6 +29,12 @@ pub struct Workpiece {
     pub gap: Option<f64>,
     /// Streams, one after another as after a reconnection.
     pub streams: u64,
+    /// Seed of the simulated engine.
+    pub seed: u64,
+    /// What the driver does instead, as a TOML array; empty for what the scenario says.
+    pub driver: &'static str,
+    /// Words of the engine sheet and the lead plan to be replaced by others.
+    pub renamed: [&'static str; 2],
 }
 
 impl Workpiece {
@@ -40,6 +46,9 @@ impl Workpiece {
             seconds,
             gap: None,
             streams: 1,
+            seed: 7,
+            driver: "",
+            renamed: [""; 2],
         }
     }
 }
@@ -70,17 +79,27 @@ pub fn recorded(workpiece: &Workpiece) -> File {
     let path = std::env::temp_dir().join(name);
     let scenarios = Path::new(env!("CARGO_MANIFEST_DIR")).join("../acquisition/scenarios");
     let file = scenarios.join(format!("{}.toml", workpiece.scenario));
-    let text = std::fs::read_to_string(&file).unwrap() + workpiece.faults;
+    let mut text = std::fs::read_to_string(&file).unwrap() + workpiece.faults;
+    if !workpiece.driver.is_empty() {
+        let mut table: toml::Table = text.parse().unwrap();
+        let own: toml::Table = format!("driver = {}", workpiece.driver).parse().unwrap();
+        table.extend(own);
+        text = table.to_string();
+    }
     let scenario = Scenario::from_toml(&file.to_string_lossy(), &text).unwrap();
     let setup = Setup::load(None, None, &scenario.sheet).unwrap();
+    let renamed = |text: &str| match workpiece.renamed {
+        ["", _] => text.to_owned(),
+        [word, other] => text.replace(word, other),
+    };
     let header = RecordingHeader {
-        engine_sheet: setup.sheet_text.to_string(),
-        lead_plan: setup.plan_text.to_string(),
+        engine_sheet: renamed(&setup.sheet_text),
+        lead_plan: renamed(&setup.plan_text),
         ..RecordingHeader::default()
     };
     let mut recorder = Recorder::create(&path, &header).unwrap();
     for generation in 0..workpiece.streams {
-        let mut engine = Engine::from_scenario(&scenario, 7);
+        let mut engine = Engine::from_scenario(&scenario, workpiece.seed);
         engine.set_rate(RATE);
         let channels = engine.channels();
         let inputs = channels.len();

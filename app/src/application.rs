@@ -3,7 +3,7 @@
 
 mod amend;
 mod capture;
-mod comparing;
+pub mod comparing;
 mod cutting;
 mod exporting;
 mod files;
@@ -420,6 +420,8 @@ impl Application {
                 source::PATH_FIELD
             } else if self.tab == Tab::Findings {
                 findings::CODE_FIELD
+            } else if self.pages.open == Page::Compare {
+                compare::PATH_FIELD
             } else {
                 recordings::FOLDER_FIELD
             }),

@@ -82,6 +82,8 @@ pub enum Command {
     Record(command::record::Record),
     /// Measure a recording from end to end.
     Analyse(command::analyse::Analyse),
+    /// Compare recordings, each with the first, or the two banks of one.
+    Compare(command::compare::Compare),
     /// Make a recording of a capture from another instrument.
     Import(command::import::Import),
     /// List jobs, or find them again.
@@ -141,6 +143,7 @@ fn obey(cli: Cli) -> Result<Outcome, Fault> {
         Some(Command::Watch(watch)) => watch.run(),
         Some(Command::Record(record)) => record.run(),
         Some(Command::Analyse(analyse)) => analyse.run(),
+        Some(Command::Compare(compare)) => compare.run(),
         Some(Command::Import(import)) => import.run(),
         Some(Command::Jobs(jobs)) => jobs.run(),
         Some(Command::Collect(collect)) => collect.run(),

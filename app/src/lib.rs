@@ -5,6 +5,7 @@ pub mod application;
 pub mod chart;
 pub mod cli;
 pub mod command;
+pub mod compare;
 pub mod exchange;
 pub mod exhibit;
 pub mod fault;

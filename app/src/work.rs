@@ -8,18 +8,42 @@ use std::sync::atomic::{AtomicBool, AtomicU64, Ordering};
 use std::thread::JoinHandle;
 
 /// How far long work is, and the wish to stop it. Clones are of the same work.
-#[derive(Debug, Clone, Default)]
+#[derive(Debug, Clone)]
 pub struct Progress {
     /// Bits of the share that is done, 0 to 1.
     share: Arc<AtomicU64>,
     stop: Arc<AtomicBool>,
+    /// Which part of the whole this says something of.
+    part: (f64, f64),
+}
+
+impl Default for Progress {
+    fn default() -> Self {
+        Self {
+            share: Arc::default(),
+            stop: Arc::default(),
+            part: (0.0, 1.0),
+        }
+    }
 }
 
 impl Progress {
     /// Says which share is done; anything outside 0 to 1 is brought to its end.
     pub fn set(&self, share: f64) {
-        let share = share.clamp(0.0, 1.0);
+        let (from, to) = self.part;
+        let share = from + (to - from) * share.clamp(0.0, 1.0);
         self.share.store(share.to_bits(), Ordering::Relaxed);
+    }
+
+    /// The same work for someone who does a part of it, shares `from` to `to` of this one.
+    #[must_use]
+    pub fn part(&self, from: f64, to: f64) -> Self {
+        let (begin, end) = self.part;
+        let place = |share: f64| begin + (end - begin) * share.clamp(0.0, 1.0);
+        Self {
+            part: (place(from), place(to)),
+            ..self.clone()
+        }
     }
 
     /// The share that is done, 0 to 1.
@@ -158,6 +182,16 @@ mod tests {
         assert_eq!(endless.look(), Stand::Running(0.0));
         endless.cancel();
         assert_eq!(end(&endless), Err(Fault::Cancelled));
+    }
+
+    #[test]
+    fn a_part_of_the_work_says_how_far_the_whole_is() {
+        let whole = Progress::default();
+        let half = whole.part(0.5, 1.0);
+        half.part(0.0, 0.5).set(1.0);
+        assert!((whole.share() - 0.75).abs() < 1e-12);
+        whole.cancel();
+        assert!(half.is_cancelled());
     }
 
     #[test]

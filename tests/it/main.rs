@@ -6,6 +6,7 @@ mod angles;
 mod base_timing;
 mod captures;
 mod circuits;
+mod comparison;
 mod end_to_end;
 mod engines;
 mod findings;

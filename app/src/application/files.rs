@@ -29,6 +29,10 @@ impl Application {
                 Task::none()
             }
             Action::MoveIn(path) => self.move_in(path),
+            Action::Compare(path) => {
+                self.add_to_comparison(&path);
+                Task::none()
+            }
             Action::BringIn => self.bring_in(),
             Action::Export(path) => self.take_out(path),
         }

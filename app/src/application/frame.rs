@@ -1,5 +1,6 @@
 //! How the window is put together: rail, bar, message, screen, panel.
 
+use super::pages::Page;
 use super::{Application, Message, Tab};
 use crate::font;
 use crate::screen::export;
@@ -30,11 +31,31 @@ const KEYS: [(&str, &str); 11] = [
     ("L", "look"),
 ];
 
+/// The same on the Compare page.
+const COMPARE_KEYS: [(&str, &str); 11] = [
+    ("G", "compare"),
+    ("M", "choose"),
+    ("T", "table"),
+    ("K", "crank"),
+    ("E", "event"),
+    ("A", "all rows"),
+    ("B", "beside"),
+    ("N", "next"),
+    ("H", "hold"),
+    ("X", "keep"),
+    ("L", "look"),
+];
+
 /// The whole window.
 pub fn view(app: &Application) -> Element<'_, Message> {
     let look = app.settings.look;
     let p = look.palette();
-    let foot = legend(&KEYS, look);
+    let is_comparing = app.tab == Tab::Recordings && app.pages.open == Page::Compare;
+    let foot = if is_comparing {
+        legend(&COMPARE_KEYS, look)
+    } else {
+        legend(&KEYS, look)
+    };
     let entries = Tab::ALL.map(|tab| Entry {
         name: name(tab),
         key: key(tab),

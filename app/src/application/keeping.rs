@@ -138,7 +138,7 @@ impl Application {
             Tab::Recordings => match self.pages.open {
                 Page::Review => self.pages.review.scene(),
                 Page::Cycles => self.pages.cycles.scene(),
-                Page::Compare => self.pages.compare.scene(),
+                Page::Compare => self.pages.compare.page.scene(),
                 Page::Files | Page::References | Page::Exhibits => None,
             },
             Tab::Job | Tab::Hookup | Tab::Findings => None,

@@ -75,6 +75,9 @@ pub fn meaning(event: &Event, app: &Application) -> Option<Message> {
                 _ => return None,
             }))
         }
+        Key::Named(Named::Tab) if app.tab == Tab::Recordings && app.pages.open == Page::Compare => {
+            Some(Message::FocusField)
+        }
         Key::Named(named) if app.tab == Tab::Findings => Some(Message::Findings(match named {
             Named::ArrowUp => findings::Message::Move(0, -1),
             Named::ArrowDown => findings::Message::Move(0, 1),
@@ -100,6 +103,9 @@ pub fn meaning(event: &Event, app: &Application) -> Option<Message> {
             })),
             "c" if app.tab == Tab::Live => Some(Message::Live(live::Message::ShowCylinders)),
             "y" if app.tab == Tab::Live => Some(Message::Live(live::Message::ShowTrials)),
+            "c" if app.tab == Tab::Recordings && app.pages.open == Page::Files => {
+                Some(Message::Recordings(recordings::Message::CompareTaken))
+            }
             "k" if app.tab == Tab::Live => Some(Message::Live(live::Message::ToggleCrankLock)),
             "e" if app.tab == Tab::Live => Some(Message::Live(live::Message::ToggleEnlarged)),
             "e" if app.tab == Tab::Recordings && app.pages.open == Page::Files => {

@@ -1,8 +1,8 @@
 //! The pages of the Recordings screen, and what they are told together.
 
+use super::comparing::Comparing;
 use super::keeping::Keeping;
 use super::{Application, Message};
-use crate::screen::compare::Compare;
 use crate::screen::cycles::Cycles;
 use crate::screen::exhibits::Exhibits;
 use crate::screen::recordings::Recordings;
@@ -76,7 +76,7 @@ pub struct Pages {
     /// A stretch of it.
     pub cycles: Cycles,
     /// Several.
-    pub compare: Compare,
+    pub compare: Comparing,
     /// Known-good references.
     pub references: References,
     /// What was kept.
@@ -91,7 +91,7 @@ impl Pages {
             files: Recordings::new(&settings.recordings_folder()),
             review: Review::default(),
             cycles: Cycles::default(),
-            compare: Compare::default(),
+            compare: Comparing::default(),
             references: References::default(),
             exhibits: Exhibits::default(),
             keeping: Keeping::default(),
@@ -104,7 +104,7 @@ impl Pages {
             Page::Files => None,
             Page::Review => self.review.key(key).map(Message::Review),
             Page::Cycles => self.cycles.key(key).map(Message::Cycles),
-            Page::Compare => self.compare.key(key).map(Message::Compare),
+            Page::Compare => self.compare.page.key(key).map(Message::Compare),
             Page::References => self.references.key(key).map(Message::References),
             Page::Exhibits => self.exhibits.key(key).map(Message::Exhibits),
         }
@@ -123,7 +123,7 @@ impl Pages {
             Page::Files => self.files.view(look).map(Message::Recordings),
             Page::Review => self.review.view(look).map(Message::Review),
             Page::Cycles => self.cycles.view(look).map(Message::Cycles),
-            Page::Compare => self.compare.view(look).map(Message::Compare),
+            Page::Compare => self.compare.page.view(look).map(Message::Compare),
             Page::References => self.references.view(look).map(Message::References),
             Page::Exhibits => self.exhibits.view(look).map(Message::Exhibits),
         };

@@ -2,6 +2,7 @@
 
 pub mod analyse;
 pub mod collect;
+pub mod compare;
 pub mod exhibit;
 pub mod export;
 pub mod import;

@@ -57,6 +57,10 @@ pub enum Message {
     Play(PathBuf),
     /// Opens a file on the Review page.
     Review(PathBuf),
+    /// Adds a file to those that are compared.
+    Compare(PathBuf),
+    /// The same with the file the arrow keys have come to.
+    CompareTaken,
     /// The arrow keys go to the file before.
     Up,
     /// The arrow keys go to the file after.
@@ -90,6 +94,8 @@ pub enum Action {
     Play(PathBuf),
     /// Open this file on the Review page.
     Review(PathBuf),
+    /// Add this file to those that are compared.
+    Compare(PathBuf),
     /// Bring this share of the list into view, 0 to 1.
     Scroll(f32),
     /// Move this file into the open job.
@@ -199,6 +205,13 @@ impl Recordings {
                 }
                 Action::None
             }
+            Message::CompareTaken => match self.cursor.and_then(|c| self.stops().nth(c)) {
+                Some(Line::File(file)) if file.contents.is_ok() => {
+                    Action::Compare(file.path.clone())
+                }
+                _ => Action::None,
+            },
+            Message::Compare(path) => Action::Compare(path),
             Message::Refresh => Action::Read(PathBuf::from(self.folder.trim())),
             Message::Folder(folder) => {
                 self.folder = folder;
@@ -362,6 +375,13 @@ impl Recordings {
                         false,
                         look,
                         Some(Message::Review(volume.path.clone()))
+                    ),
+                    key::action(
+                        "Compare",
+                        None,
+                        false,
+                        look,
+                        Some(Message::Compare(volume.path.clone()))
                     ),
                 ]
                 .push(into_job)

@@ -168,6 +168,18 @@ impl Phaser {
     }
 }
 
+/// What the cams at rest say together, in words.
+pub fn conclusion_word(conclusion: Conclusion) -> &'static str {
+    match conclusion {
+        Conclusion::NotJudged => "not judged",
+        Conclusion::Good => "good",
+        Conclusion::OneOutByTeeth(..) => "one out by teeth",
+        Conclusion::OneOut(_) => "one out",
+        Conclusion::AllOutAlike => "all out alike",
+        Conclusion::SeveralOut => "several out",
+    }
+}
+
 /// Where the cams stand at rest against their references.
 #[derive(Debug, Serialize, JsonSchema)]
 #[schemars(deny_unknown_fields)]
@@ -207,16 +219,16 @@ pub struct CamAtRest {
 impl Base {
     /// The same in the document.
     pub fn of(base: &BaseTiming) -> Self {
-        let (conclusion, cam, teeth) = match base.conclusion {
-            Conclusion::NotJudged => ("not judged", None, None),
-            Conclusion::Good => ("good", None, None),
-            Conclusion::OneOutByTeeth(cam, n) => ("one out by teeth", Some(cam), Some(n)),
-            Conclusion::OneOut(cam) => ("one out", Some(cam), None),
-            Conclusion::AllOutAlike => ("all out alike", None, None),
-            Conclusion::SeveralOut => ("several out", None, None),
+        let (cam, teeth) = match base.conclusion {
+            Conclusion::OneOutByTeeth(cam, n) => (Some(cam), Some(n)),
+            Conclusion::OneOut(cam) => (Some(cam), None),
+            Conclusion::NotJudged
+            | Conclusion::Good
+            | Conclusion::AllOutAlike
+            | Conclusion::SeveralOut => (None, None),
         };
         Self {
-            conclusion,
+            conclusion: conclusion_word(base.conclusion),
             cam: cam.map(|c| c.to_string()),
             teeth,
             sentence: base.sentence.clone(),
