@@ -99,6 +99,7 @@ mod tests {
             h.record(HistoryPoint {
                 at: SampleTime(f64::from(i)),
                 speed: None,
+                supply: None,
                 cams: Arc::from([CamPoint {
                     duty: None,
                     phase: None,

@@ -12,6 +12,7 @@ use crate::engine::EngineSheet;
 use crate::history::{self, History};
 use crate::lead::{CamId, LeadPlan, Role};
 use crate::proof::{LeadProof, Prover};
+use crate::readings;
 use crate::ripple::Ripple;
 use crate::rotation::{Revolution, Rotation, SheetError};
 use crate::series::Series;
@@ -376,6 +377,7 @@ impl Pipeline {
         let point = HistoryPoint {
             at: history::middle(self.now(), interval, self.rate),
             speed: self.rotation.speed(Seconds(interval)).valid(),
+            supply: readings::supply(self.channel(Role::Supply)).valid(),
             cams: (0..self.judges.len())
                 .map(|k| CamPoint {
                     duty: self.duty_of(self.cam_ids[k]),

@@ -222,6 +222,8 @@ pub struct HistoryPoint {
     pub at: SampleTime,
     /// Engine speed if valid.
     pub speed: Option<Rpm>,
+    /// Supply voltage if valid, mean over the 0.2 s before the end of the interval.
+    pub supply: Option<Volts>,
     /// One per cam, in the sheet's order.
     pub cams: Arc<[CamPoint]>,
 }

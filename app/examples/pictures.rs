@@ -164,6 +164,7 @@ fn shown(moment: &Moment, scene: Scene) -> Shown {
             shown.whole = Some(Arc::new(Standing {
                 share: 1.0,
                 found: Some(Found::at_rate(&moment.snapshot)),
+                course: None,
             }));
             shown.playback = Some(Arc::new(PlayStatus {
                 position: 161.0,

@@ -6,14 +6,14 @@ use iced::keyboard::{Event, Key, Location, Modifiers};
 use iced_test::Simulator;
 use keyway::application::{Application, Message};
 use keyway::font;
-use keyway::screen::recordings;
+use keyway::screen::{recordings, review};
 use keyway::session::choice::Choice;
 use keyway::session::shelf;
 use keyway::session::{Bench, Plan};
 use keyway::settings::Settings;
 use keyway::status::LinkState;
 use keyway::work::Progress;
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 use std::sync::Arc;
 use std::time::{Duration, Instant};
 
@@ -72,6 +72,18 @@ impl Desk {
     /// A message from elsewhere.
     pub fn send(&mut self, message: Message) {
         let _task = self.app.update(message);
+    }
+
+    /// Opens a recording on the Review page.
+    pub fn review(&mut self, path: &Path) {
+        let open = recordings::Message::Review(path.to_owned());
+        self.send(Message::Recordings(open));
+        self.tick();
+    }
+
+    /// A message of the Review page.
+    pub fn page(&mut self, message: review::Message) {
+        self.send(Message::Review(message));
     }
 
     /// Time passes.

@@ -20,6 +20,7 @@ mod job;
 mod locked;
 mod recognition;
 mod rescue;
+mod review;
 mod workpiece;
 
 use desk::Desk;

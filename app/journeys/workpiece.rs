@@ -1,5 +1,6 @@
 //! Recordings to work on, made from the simulated engine without waiting for it.
 
+use keyway::review::course::side_file;
 use keyway::setup::Setup;
 use keyway_acquisition::block::{DeviceInfo, SampleBlock, StreamInfo};
 use keyway_acquisition::recording::header::RecordingHeader;
@@ -68,6 +69,7 @@ impl File {
 impl Drop for File {
     fn drop(&mut self) {
         drop(std::fs::remove_file(&self.path));
+        drop(std::fs::remove_file(side_file::place(&self.path)));
     }
 }
 

@@ -422,6 +422,8 @@ impl Application {
                 findings::CODE_FIELD
             } else if self.pages.open == Page::Compare {
                 compare::PATH_FIELD
+            } else if self.pages.open == Page::Review {
+                review::FIND_FIELD
             } else {
                 recordings::FOLDER_FIELD
             }),

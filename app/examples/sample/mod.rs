@@ -413,6 +413,7 @@ fn history(cams: &[CamSnapshot]) -> Arc<[HistoryPoint]> {
             HistoryPoint {
                 at: SampleTime((ELAPSED - ago) * RATE),
                 speed: Some(Rpm(1842.0)),
+                supply: Some(Volts(13.9)),
                 cams,
             }
         })

@@ -4,13 +4,17 @@ use super::Outcome;
 use crate::chart;
 use crate::fault::Fault;
 use crate::output::{self, Reader};
+use crate::review::find::{Hit, Wish};
 use crate::session::analyser::Analyser;
 use crate::session::orders::Script;
-use crate::session::playback;
+use crate::session::{playback, whole};
+use crate::setup::Setup;
 use crate::survey;
 use crate::survey::document::{self, Document};
 use crate::survey::{report, table};
 use clap::Args;
+use keyway_acquisition::recording::reader::Recording;
+use serde::Serialize;
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
 
@@ -37,6 +41,11 @@ pub struct Analyse {
     /// once for each. Takes the place of those that were typed while recording.
     #[arg(long = "code", value_name = "CODE")]
     pub codes: Vec<String>,
+    /// Print only the stretches in which this is the case, such as "duty > 60 and phase < 5" or
+    /// "exhaust not following for 2 s". Fields: speed (rpm), supply (V), duty (%), phase (° crank),
+    /// the last two with a cam behind if one is meant; states by their words; and, or, not, brackets.
+    #[arg(long, value_name = "WISH", value_parser = Wish::of, conflicts_with_all = ["chart", "no_series", "schema", "codes"])]
+    pub find: Option<Wish>,
     /// Draw a chart into this file, which must end in .svg or .png.
     #[arg(long, value_name = "FILE", value_parser = picture)]
     pub chart: Option<PathBuf>,
@@ -52,6 +61,9 @@ impl Analyse {
             return Ok(Outcome::Done);
         };
         let (recording, setup) = playback::open(file)?;
+        if let Some(wish) = &self.find {
+            return self.found(wish, &recording, &setup);
+        }
         let engine = setup.sheet.name.clone();
         let title = format!("{engine} · {}", file.display());
         let with_series = self.json && !self.no_series;
@@ -91,6 +103,39 @@ impl Analyse {
         };
         Ok(Outcome::Done)
     }
+
+    /// Prints where a wish is met.
+    fn found(&self, wish: &Wish, recording: &Recording, setup: &Setup) -> Result<Outcome, Fault> {
+        let course = whole::course_of(recording, setup, Script::of(recording))?;
+        if let Some(stranger) = wish.stranger(&course) {
+            return Err(Fault::Setup(Arc::from(format!(
+                "the engine sheet in {} has no cam '{stranger}'",
+                recording.path().display()
+            ))));
+        }
+        if let Some(shortfall) = recording.shortfall() {
+            output::complain(&shortfall);
+        }
+        let stretches = wish.hits(&course);
+        let (Reader::There | Reader::Gone) = if self.json {
+            output::json(&Stretches { form: 1, stretches })?
+        } else if stretches.is_empty() {
+            output::line("nowhere")?
+        } else {
+            let lines: Vec<String> = stretches.iter().map(ToString::to_string).collect();
+            output::line(&lines.join("\n"))?
+        };
+        Ok(Outcome::Done)
+    }
+}
+
+/// What `--find --json` prints.
+#[derive(Debug, Serialize)]
+struct Stretches {
+    /// Number of this form: it changes when a field goes away or changes its meaning.
+    form: u32,
+    /// Seconds since the start of the recording, with the cams for which it is so.
+    stretches: Vec<Hit>,
 }
 
 /// A file name the chart can be drawn into.

@@ -10,7 +10,7 @@ use keyway_analysis::calibration::Input;
 use keyway_analysis::pipeline::Pipeline;
 use keyway_analysis::series::{EngineCycle, Series};
 use keyway_analysis::snapshot::{Snapshot, Traces};
-use keyway_analysis::units::Hertz;
+use keyway_analysis::units::{CrankAngle, CrankDegrees, Hertz, SampleTime};
 use std::sync::Arc;
 
 /// An analysis that follows from stream to stream.
@@ -132,6 +132,17 @@ impl Analyser {
             .as_mut()
             .map(|(_, pipeline)| pipeline.drain_cycles())
             .unwrap_or_default()
+    }
+
+    /// Position in the engine cycle at a recent instant; none when not known.
+    pub fn angle_at(&self, at: SampleTime) -> Option<CrankAngle> {
+        self.running.as_ref()?.1.angle_at(at)
+    }
+
+    /// Angle of the crank at a recent instant, which goes on counting over the revolutions for as
+    /// long as the pattern is followed; none when not known.
+    pub fn crank_angle_at(&self, at: SampleTime) -> Option<CrankDegrees> {
+        self.running.as_ref()?.1.crank_angle_at(at)
     }
 
     /// The state of everything; none before the first stream.

@@ -26,6 +26,7 @@ use crate::setup::Setup;
 use crate::status::{LinkState, LinkStatus, RecordingStatus};
 use choice::Choice;
 use keyway_acquisition::link::{self, Source};
+use keyway_acquisition::recording::reader::Recording;
 use keyway_acquisition::simulator::engine::Engine;
 use keyway_analysis::snapshot::{Snapshot, Traces};
 use live::LiveSession;
@@ -295,6 +296,14 @@ impl Bench {
     pub fn playing(&self) -> Option<&Path> {
         match self.session.as_ref()? {
             Session::Playback(playback) => Some(playback.path()),
+            Session::Live(_) => None,
+        }
+    }
+
+    /// The recording that is played.
+    pub fn recording(&self) -> Option<&Recording> {
+        match self.session.as_ref()? {
+            Session::Playback(playback) => Some(playback.recording()),
             Session::Live(_) => None,
         }
     }

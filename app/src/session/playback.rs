@@ -6,13 +6,14 @@ use super::orders::{Request, Script};
 use super::stage::{PUBLISH_EVERY, Stage};
 use super::whole::{Standing, Whole};
 use crate::fault::Fault;
+use crate::review::course::side_file::Owner;
 use crate::setup::Setup;
 use crate::status::{LinkState, LinkStatus};
 use arc_swap::ArcSwap;
 use crossbeam_channel::{Receiver, RecvTimeoutError, Sender, TryRecvError, bounded};
 use keyway_acquisition::recording::cursor::Blocks;
 use keyway_acquisition::recording::reader::Recording;
-use std::path::{Path, PathBuf};
+use std::path::Path;
 use std::sync::Arc;
 use std::thread::JoinHandle;
 use std::time::{Duration, Instant};
@@ -60,7 +61,7 @@ pub struct PlayStatus {
 /// A recording that is open for playing. Dropping it ends its thread.
 #[derive(Debug)]
 pub struct Playback {
-    path: PathBuf,
+    recording: Recording,
     setup: Setup,
     stage: Arc<Stage>,
     status: Arc<ArcSwap<PlayStatus>>,
@@ -73,6 +74,8 @@ impl Playback {
     /// Opens a recording and plays it from the start, with an amended setup instead of its own if given.
     pub fn start(path: &Path, amended: Option<Setup>) -> Result<Self, Fault> {
         let (recording, own) = open(path)?;
+        // The course is kept as the recording's own sheets give it.
+        let owner = amended.is_none().then(|| Owner::of(&recording, &own));
         let setup = amended.unwrap_or(own);
         let stage = Arc::new(Stage::default());
         let status = Arc::new(ArcSwap::from_pointee(PlayStatus {
@@ -93,11 +96,11 @@ impl Playback {
             shown: Arc::clone(&status),
             now: (**status.load()).clone(),
             clock: 0.0,
-            measuring: Whole::start(&recording, &setup, &script, &whole)?,
+            measuring: Whole::start(&recording, &setup, &script, owner, &whole)?,
             whole: Arc::clone(&whole),
             setup: setup.clone(),
             script,
-            recording,
+            recording: recording.clone(),
         };
         let thread = std::thread::Builder::new()
             .name("playback".to_owned())
@@ -107,7 +110,7 @@ impl Playback {
                 why: Arc::from(e.to_string()),
             })?;
         Ok(Self {
-            path: path.to_owned(),
+            recording,
             setup,
             stage,
             status,
@@ -119,7 +122,12 @@ impl Playback {
 
     /// The file.
     pub fn path(&self) -> &Path {
-        &self.path
+        self.recording.path()
+    }
+
+    /// What is played.
+    pub fn recording(&self) -> &Recording {
+        &self.recording
     }
 
     /// Where the results are.
@@ -162,7 +170,7 @@ impl Playback {
     /// The recording in the place of the link.
     pub fn link(&self) -> LinkStatus {
         let stream = self.stage.stream();
-        let name = self.path.file_name().unwrap_or_default();
+        let name = self.path().file_name().unwrap_or_default();
         let state = self.stage.fault().map_or(LinkState::Playing, |fault| {
             LinkState::Failed(Arc::from(fault.to_string()))
         });
@@ -302,7 +310,8 @@ impl Player {
         if let Some(placed) = self.analyser.place(request) {
             self.script.add(placed);
         }
-        match Whole::start(&self.recording, &self.setup, &self.script, &self.whole) {
+        let (setup, script) = (&self.setup, &self.script);
+        match Whole::start(&self.recording, setup, script, None, &self.whole) {
             Ok(whole) => self.measuring = whole,
             Err(e) => self.now.fault = Some(Arc::from(e.to_string())),
         }

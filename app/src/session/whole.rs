@@ -4,8 +4,12 @@
 use super::analyser::Analyser;
 use super::orders::Script;
 use crate::fault::Fault;
+use crate::review::course::Course;
+use crate::review::course::builder::{Builder, Leg};
+use crate::review::course::side_file::{self, Owner};
 use crate::setup::Setup;
 use arc_swap::ArcSwap;
+use keyway_acquisition::recording::error::ReadError;
 use keyway_acquisition::recording::reader::Recording;
 use keyway_analysis::snapshot::Snapshot;
 use keyway_analysis::units::{Hertz, SampleTime};
@@ -17,6 +21,9 @@ use std::time::{Duration, Instant};
 /// Time between two reports of how far it is.
 const REPORT_EVERY: Duration = Duration::from_millis(200);
 
+/// Time between two new courses: each is a copy of all points so far, a few megabytes for an hour.
+const COURSE_EVERY: Duration = Duration::from_secs(1);
+
 /// How far it is, and what was found up to there.
 #[derive(Debug, Clone, Default)]
 pub struct Standing {
@@ -24,6 +31,8 @@ pub struct Standing {
     pub share: f64,
     /// What was found up to there; none before the first samples.
     pub found: Option<Found>,
+    /// The course up to there, or the whole one where it was kept beside the recording.
+    pub course: Option<Arc<Course>>,
 }
 
 /// What was found, and how its times are those of the recording.
@@ -64,10 +73,12 @@ pub struct Whole {
 
 impl Whole {
     /// Begins; results are put into `place`. What stands there stays until the first new ones.
+    /// With an `owner` the course is kept beside the recording, and one that is kept is shown first.
     pub fn start(
         recording: &Recording,
         setup: &Setup,
         script: &Script,
+        owner: Option<Owner>,
         place: &Arc<ArcSwap<Standing>>,
     ) -> Result<Self, Fault> {
         let stop = Arc::new(AtomicBool::new(false));
@@ -75,9 +86,16 @@ impl Whole {
         let thread = std::thread::Builder::new()
             .name("whole".to_owned())
             .spawn({
-                let (recording, script) = (recording.clone(), script.clone());
+                let measuring = Measuring {
+                    recording: recording.clone(),
+                    analyser,
+                    script: script.clone(),
+                    builder: Builder::new(&setup.sheet),
+                    owner,
+                    kept: None,
+                };
                 let (stop, place) = (Arc::clone(&stop), Arc::clone(place));
-                move || measure(&recording, analyser, script, &stop, &place)
+                move || measuring.run(&stop, &place)
             })
             .map_err(|e| Fault::Start {
                 what: "the measuring of the recording",
@@ -101,65 +119,155 @@ impl Drop for Whole {
     }
 }
 
-fn measure(
+/// The course of a whole recording: the one that is kept beside it if it fits, else measured here,
+/// which may take a while. Nothing is written.
+pub fn course_of(
     recording: &Recording,
-    mut analyser: Analyser,
-    mut script: Script,
-    stop: &AtomicBool,
-    place: &ArcSwap<Standing>,
-) {
-    // What cannot be read the player says; the rest is measured all the same.
-    let Ok(mut blocks) = recording.blocks() else {
-        return;
+    setup: &Setup,
+    script: Script,
+) -> Result<Arc<Course>, Fault> {
+    if let Some(kept) = side_file::read(recording.path(), &Owner::of(recording, setup)) {
+        return Ok(Arc::new(kept));
+    }
+    let place = ArcSwap::from_pointee(Standing::default());
+    let measuring = Measuring {
+        recording: recording.clone(),
+        analyser: Analyser::new(setup.clone()),
+        script,
+        builder: Builder::new(&setup.sheet),
+        owner: None,
+        kept: None,
     };
-    let length = recording.duration().as_secs_f64().max(1e-3);
-    let mut stream: Option<(u64, SampleTime, f64, Hertz)> = None;
-    let mut reported = Instant::now();
-    let found = |analyser: &Analyser, stream: Option<(u64, SampleTime, f64, Hertz)>| {
-        let ((_, begin, offset, rate), snapshot) = (stream?, analyser.snapshot()?);
-        Some(Found {
-            snapshot: Arc::new(snapshot),
-            begin,
-            offset,
-            rate,
-        })
-    };
-    while let Some(block) = blocks.next() {
-        if stop.load(Ordering::Relaxed) {
-            return;
-        }
-        let Ok(block) = block else {
-            continue;
-        };
-        let position = blocks.position().as_secs_f64();
-        if stream.map(|s| s.0) != Some(block.generation) {
-            let Some(info) = recording.stream(block.generation) else {
-                continue;
-            };
-            if analyser.begin(info).is_err() {
-                return;
-            }
-            let begin = block.first_index;
-            script.begin(&mut analyser, block.generation, begin);
-            let seconds = block.len() as f64 / info.rate_hz;
-            stream = Some((
-                block.generation,
-                SampleTime(begin as f64),
-                position - seconds,
-                Hertz(info.rate_hz),
-            ));
-        }
-        script.feed(&mut analyser, &block);
-        if reported.elapsed() >= REPORT_EVERY {
-            reported = Instant::now();
+    measuring.run(&AtomicBool::new(false), &place);
+    let course = place.load().course.clone();
+    course.filter(|c| c.is_complete).ok_or_else(|| {
+        Fault::Recording(Arc::from(format!(
+            "{} cannot be measured with its engine sheet and lead plan",
+            recording.path().display()
+        )))
+    })
+}
+
+struct Measuring {
+    recording: Recording,
+    analyser: Analyser,
+    script: Script,
+    builder: Builder,
+    /// What the course belongs to, if it is to be kept.
+    owner: Option<Owner>,
+    /// The whole course as it was kept.
+    kept: Option<Arc<Course>>,
+}
+
+impl Measuring {
+    fn run(mut self, stop: &AtomicBool, place: &ArcSwap<Standing>) {
+        let owner = self.owner.as_ref();
+        self.kept = owner
+            .and_then(|owner| side_file::read(self.recording.path(), owner))
+            .map(Arc::new);
+        if self.kept.is_some() {
+            let before = place.load_full();
             place.store(Arc::new(Standing {
-                share: (position / length).min(1.0),
-                found: found(&analyser, stream),
+                course: self.kept.clone(),
+                ..(*before).clone()
             }));
         }
+        // What cannot be read the player says; the rest is measured all the same.
+        let Ok(mut blocks) = self.recording.blocks() else {
+            return;
+        };
+        let length = self.recording.duration().as_secs_f64().max(1e-3);
+        let (mut reported, mut copied) = (Instant::now(), None);
+        while let Some(block) = blocks.next() {
+            if stop.load(Ordering::Relaxed) {
+                return;
+            }
+            let block = match block {
+                Ok(block) => block,
+                Err(ReadError::Damaged {
+                    from_seconds,
+                    to_seconds,
+                    ..
+                }) => {
+                    self.builder.damaged(from_seconds, to_seconds);
+                    continue;
+                }
+                Err(_) => continue,
+            };
+            let position = blocks.position().as_secs_f64();
+            if self.builder.leg().map(|l| l.generation) != Some(block.generation) {
+                let Some(info) = self.recording.stream(block.generation).cloned() else {
+                    continue;
+                };
+                self.gather();
+                if self.analyser.begin(&info).is_err() {
+                    return;
+                }
+                let begin = block.first_index;
+                let seconds = block.len() as f64 / info.rate_hz;
+                self.builder.begin(Leg {
+                    generation: block.generation,
+                    begin: SampleTime(begin as f64),
+                    offset: position - seconds,
+                    rate: Hertz(info.rate_hz),
+                });
+                self.script
+                    .begin(&mut self.analyser, block.generation, begin);
+            }
+            self.script.feed(&mut self.analyser, &block);
+            if self.builder.passed(&block, position) {
+                self.gather();
+            }
+            if reported.elapsed() >= REPORT_EVERY {
+                reported = Instant::now();
+                let is_due = copied.is_none_or(|c: Instant| c.elapsed() >= COURSE_EVERY);
+                if is_due {
+                    copied = Some(Instant::now());
+                    self.gather();
+                }
+                let course = match &self.kept {
+                    Some(kept) => Some(Arc::clone(kept)),
+                    None if is_due => Some(Arc::new(self.builder.so_far())),
+                    None => place.load().course.clone(),
+                };
+                place.store(Arc::new(Standing {
+                    share: (position / length).min(1.0),
+                    found: self.found(),
+                    course,
+                }));
+            }
+        }
+        self.gather();
+        let found = self.found();
+        let course = self
+            .builder
+            .finished(self.recording.duration().as_secs_f64());
+        if let Some(owner) = &self.owner
+            && self.kept.is_none()
+            && let Err(e) = side_file::save(self.recording.path(), owner, &course)
+        {
+            tracing::info!("the course is not kept: {e}");
+        }
+        place.store(Arc::new(Standing {
+            share: 1.0,
+            found,
+            course: Some(Arc::new(course)),
+        }));
     }
-    place.store(Arc::new(Standing {
-        share: 1.0,
-        found: found(&analyser, stream),
-    }));
+
+    fn gather(&mut self) {
+        if let Some(snapshot) = self.analyser.snapshot() {
+            self.builder.gather(&snapshot);
+        }
+    }
+
+    fn found(&self) -> Option<Found> {
+        let (leg, snapshot) = (self.builder.leg()?, self.analyser.snapshot()?);
+        Some(Found {
+            snapshot: Arc::new(snapshot),
+            begin: leg.begin,
+            offset: leg.offset,
+            rate: leg.rate,
+        })
+    }
 }
