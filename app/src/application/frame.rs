@@ -33,12 +33,12 @@ const KEYS: [(&str, &str); 11] = [
 
 /// The same on the Compare page.
 const COMPARE_KEYS: [(&str, &str); 11] = [
-    ("G", "compare"),
+    ("G", "begin"),
     ("M", "choose"),
     ("T", "table"),
     ("K", "crank"),
     ("E", "event"),
-    ("A", "all rows"),
+    ("A", "all"),
     ("B", "beside"),
     ("N", "next"),
     ("H", "hold"),

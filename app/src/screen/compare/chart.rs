@@ -354,9 +354,9 @@ fn labels(chart: &Chart, columns: &[String], places: &Places, p: &Palette) -> Ve
             let words = format!("{}{unit}", figure::plain(value, digits));
             Label::new(words, at, Anchor::Right, p.quiet)
         };
-        labels.push(number(lane.y.1, place.y + 10.0));
-        if place.height > 40.0 && lane.bars.is_empty() {
-            labels.push(number(lane.y.0, place.y + place.height - 10.0));
+        labels.push(number(lane.y.1, place.y + 8.0));
+        if place.height > 30.0 && lane.bars.is_empty() {
+            labels.push(number(lane.y.0, place.y + place.height - 8.0));
         }
     }
     for column in 0..places.columns {
