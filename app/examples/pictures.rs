@@ -355,6 +355,13 @@ fn main() -> Result<(), Box<dyn Error>> {
     };
     let only = std::env::args().nth(2);
     std::fs::create_dir_all(&directory)?;
+    // The window loads them by its settings; here nobody does, and another typeface would stand in.
+    for file in font::files() {
+        iced::advanced::graphics::text::font_system()
+            .write()
+            .map_err(|_| "the font system is in use")?
+            .load_font(file);
+    }
     let mut moments = sample::moments();
     moments.extend(sample::inquiry::all());
     let is_asked = |name: &str| {
