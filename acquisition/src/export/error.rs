@@ -48,7 +48,7 @@ pub enum ExportError {
     },
     /// More than one stream where a file has one clock.
     #[error(
-        "the scope was away and began again at {at:.3} s, and a {form} has one clock: choose a stream with --stream {stream}, --stream {next} and so on, or export as Parquet"
+        "the scope was away and began again at {at:.3} s, and a {form} has one clock: choose a span before or after, or a stream with --stream {stream}, --stream {next} and so on, or export as Parquet"
     )]
     SeveralStreams {
         /// Begin of the next stream.

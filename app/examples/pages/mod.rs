@@ -3,6 +3,7 @@
 mod compare;
 mod cycles;
 mod exhibits;
+mod export;
 mod job;
 mod references;
 mod review;
@@ -29,6 +30,7 @@ pub fn all() -> Vec<Picture> {
         compare::all(),
         references::all(),
         exhibits::all(),
+        export::all(),
     ]
     .concat()
 }

@@ -25,6 +25,11 @@ pub fn meaning(event: &Event, app: &Application) -> Option<Message> {
     if app.exporting.is_some() {
         return Some(match key {
             Key::Named(Named::Escape) => Message::Export(export::Message::Close),
+            Key::Named(Named::ArrowUp) => Message::Export(export::Message::Turn(-1)),
+            Key::Named(Named::ArrowDown) => Message::Export(export::Message::Turn(1)),
+            Key::Named(Named::PageUp) => Message::Export(export::Message::Results(false)),
+            Key::Named(Named::PageDown) => Message::Export(export::Message::Results(true)),
+            Key::Named(Named::Enter) => Message::Export(export::Message::Begin),
             Key::Named(Named::Tab) => Message::FocusField,
             _ => return None,
         });

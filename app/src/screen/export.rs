@@ -82,6 +82,8 @@ pub enum Message {
     Results(bool),
     /// Another form.
     Form(Form),
+    /// The form so many places further, round and round.
+    Turn(isize),
     /// The typed begin changed.
     From(String),
     /// The typed end changed.
@@ -170,6 +172,27 @@ impl Export {
             Message::Form(form) => {
                 self.form = form;
                 self.propose();
+            }
+            Message::Turn(by) => {
+                let forms: &[Form] = if self.results {
+                    &[Form::Parquet, Form::Csv]
+                } else {
+                    &[Form::Parquet, Form::Csv, Form::Wav]
+                };
+                let here = forms.iter().position(|f| *f == self.form).unwrap_or(0);
+                let last = forms.len() - 1;
+                let next = match by {
+                    ..0 => here.checked_sub(1).unwrap_or(last),
+                    0 => here,
+                    1.. => {
+                        if here == last {
+                            0
+                        } else {
+                            here + 1
+                        }
+                    }
+                };
+                return self.update(Message::Form(forms[next]));
             }
             Message::From(from) => self.from = from,
             Message::To(to) => self.to = to,

@@ -38,6 +38,10 @@ fn a_request_is_what_was_chosen() {
     let request = panel.request().unwrap();
     assert_eq!(request.place, Path::new("/nowhere/idle-cycles.parquet"));
     assert!(matches!(request.what, What::Results(_)));
+    for (by, form) in [(1, Form::Csv), (1, Form::Parquet), (-1, Form::Csv)] {
+        let _none = panel.update(Message::Turn(by));
+        assert_eq!(panel.form, form);
+    }
     // A place that was typed stays.
     let _none = panel.update(Message::Place("/else/a.csv".to_owned()));
     let _none = panel.update(Message::Form(Form::Csv));
