@@ -52,6 +52,28 @@ fn what_is_kept_can_be_drawn_upon_and_opened_again() {
         ("Engine speed", "valid")
     );
 
+    // The other screens of the job give theirs.
+    for (tab, title) in [(Tab::Hookup, "leads are proven"), (Tab::Findings, ": ")] {
+        desk.send(Message::Open(tab));
+        desk.settle();
+        let before = documents(&desk).len();
+        desk.key("x");
+        let folder = desk.folder.clone();
+        desk.wait("another exhibit", |_| {
+            let list = store::list(&folder.join("exhibits")).unwrap();
+            list.len() > before
+                && list.iter().any(|e| {
+                    let about = e.about.as_ref();
+                    about.is_ok_and(|about| about.title.contains(title))
+                })
+        });
+    }
+    for other in documents(&desk) {
+        if other != document {
+            std::fs::remove_file(other).unwrap();
+        }
+    }
+
     turn_to_exhibits(&mut desk);
     desk.sees(&kept.title);
     // The message of keeping lies over the foot of the page until it is closed.
@@ -128,7 +150,7 @@ fn where_there_is_nothing_to_keep_it_is_said() {
     desk.key("x");
     assert!(documents(&desk).is_empty());
     desk.sees(
-        "There is nothing to keep here: exhibits are made of the Live screen once samples arrive, and of the Review, Cycles and Compare pages with a recording open",
+        "There is nothing to keep here: exhibits are made of the Hook-up, Live and Findings screens once samples arrive, and of the Review, Cycles and Compare pages with a recording open",
     );
 }
 

@@ -35,7 +35,7 @@ pub fn all() -> Vec<Picture> {
         Picture {
             name: "exhibits-words",
             make: |look| {
-                let at = [0.62, 0.30];
+                let at = [0.46, 0.30];
                 let messages = [
                     exhibits::Message::Take(exhibits::edit::Tool::Text),
                     exhibits::Message::Dip(Ink::Blue),
@@ -158,23 +158,23 @@ fn marks() -> Vec<Mark> {
     };
     vec![
         Mark::Highlight {
-            from: [0.70, 0.265],
-            to: [0.90, 0.395],
+            from: [0.685, 0.285],
+            to: [0.965, 0.455],
             ink: Ink::Blue,
         },
         Mark::Stroke {
-            points: round(0.90, 0.60),
+            points: round(0.91, 0.67),
             ink: Ink::Vermillion,
             nib: Nib::Broad,
         },
         Mark::Arrow {
-            from: [0.60, 0.50],
-            to: [0.835, 0.575],
+            from: [0.60, 0.60],
+            to: [0.84, 0.655],
             ink: Ink::Vermillion,
             nib: Nib::Broad,
         },
         Mark::Text {
-            at: [0.33, 0.46],
+            at: [0.35, 0.56],
             words: "does not move here".to_owned(),
             ink: Ink::Vermillion,
         },

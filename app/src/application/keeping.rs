@@ -127,28 +127,32 @@ impl Application {
 
     /// What is on screen as data.
     fn scene(&self) -> Option<Scene> {
-        match self.tab {
-            Tab::Live => self.live.scene(&self.setup.sheet).map(|mut scene| {
-                if let Some(path) = self.bench.playing() {
-                    let name = path.file_name().unwrap_or_default().to_string_lossy();
-                    scene.recordings = vec![name.into_owned()];
-                }
-                scene
-            }),
+        let mut scene = match self.tab {
+            Tab::Live => self.live.scene(&self.setup.sheet),
             Tab::Recordings => match self.pages.open {
                 Page::Review => self.pages.review.scene(),
                 Page::Cycles => self.pages.cycles.scene(),
                 Page::Compare => self.pages.compare.page.scene(),
                 Page::Files | Page::References | Page::Exhibits => None,
             },
-            Tab::Job | Tab::Hookup | Tab::Findings => None,
+            Tab::Hookup => self.hookup.scene(),
+            Tab::Findings => self.findings.scene(),
+            Tab::Job => None,
+        }?;
+        // These three do not know what is played; the pages name their recordings themselves.
+        if scene.recordings.is_empty()
+            && let Some(path) = self.bench.playing()
+        {
+            let name = path.file_name().unwrap_or_default().to_string_lossy();
+            scene.recordings = vec![name.into_owned()];
         }
+        Some(scene)
     }
 
     /// Keeps what is on screen as an exhibit.
     pub(super) fn keep(&mut self) -> Task<Message> {
         let Some(scene) = self.scene() else {
-            let words = "There is nothing to keep here: exhibits are made of the Live screen once samples arrive, and of the Review, Cycles and Compare pages with a recording open";
+            let words = "There is nothing to keep here: exhibits are made of the Hook-up, Live and Findings screens once samples arrive, and of the Review, Cycles and Compare pages with a recording open";
             self.tell(words.to_owned(), false);
             return Task::none();
         };

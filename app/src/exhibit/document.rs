@@ -123,7 +123,7 @@ impl Draft {
 }
 
 /// Reads a document whose form is known; the sentence of one that is not says what to do.
-fn read<T: for<'de> Deserialize<'de>>(name: &str, text: &str) -> Result<T, Fault> {
+pub(super) fn read<T: for<'de> Deserialize<'de>>(name: &str, text: &str) -> Result<T, Fault> {
     let fault = |words: String| Fault::Exhibit(Arc::from(words));
     let form: Form = serde_json::from_str(text)
         .map_err(|e| fault(format!("{name} is not an exhibit of Keyway: {e}")))?;

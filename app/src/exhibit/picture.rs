@@ -48,7 +48,7 @@ fn measured(svg: &str, page: &Page) -> String {
     let widths = page.shapes.iter().filter_map(|shape| match shape {
         Shape::Text(text) if text.words.trim().is_empty() => Some(None),
         Shape::Text(text) => Some(Some(
-            lettering::width(&text.words, text.size, text.is_bold) * scale(),
+            lettering::own_width(&text.words, text.size, text.is_bold) * scale(),
         )),
         Shape::Rectangle(..) | Shape::Area(..) | Shape::Line(..) => None,
     });

@@ -2,7 +2,7 @@
 //! `NAME.exhibit.draft.json` while there are changes that were not saved. Every file is written beside its
 //! place and then put there, so that a power cut never leaves half of one.
 
-use super::document::{Document, Draft, LARGEST};
+use super::document::{self, Document, Draft, LARGEST};
 use super::picture;
 use crate::chart::Format;
 use crate::fault::Fault;
@@ -322,13 +322,12 @@ fn about(path: &Path) -> Result<About, Fault> {
         recordings: Vec<String>,
     }
     let text = read(path)?;
-    let head: Head = serde_json::from_str(&text).map_err(|e| {
-        Fault::Exhibit(Arc::from(if text.is_empty() {
-            "it is empty: keeping it was interrupted".to_owned()
-        } else {
-            format!("it is not an exhibit of Keyway: {e}")
-        }))
-    })?;
+    if text.is_empty() {
+        return Err(Fault::Exhibit(Arc::from(
+            "it is empty: keeping it was interrupted",
+        )));
+    }
+    let head: Head = document::read(&name(path), &text)?;
     let source = if head.scene.recordings.is_empty() {
         head.scene.screen
     } else {

@@ -1,6 +1,7 @@
 //! The Findings screen: every cause against every piece of evidence, the one check that separates
 //! what remains, the stored codes, base timing and the results of trials.
 
+mod scene;
 mod side;
 mod table;
 mod verdict;

@@ -2,6 +2,7 @@
 
 mod detail;
 pub mod proposal;
+mod scene;
 
 pub use detail::mistake as mistake_words;
 

@@ -61,6 +61,27 @@ pub fn written(value: f64, step: f64) -> String {
     figure::plain(value, decimals)
 }
 
+/// Both ends of an axis with as few decimals as tell them well.
+pub fn ends(axis: &Axis) -> [(f64, String); 2] {
+    let near = (axis.to - axis.from).abs() / 200.0;
+    let decimals = (0..7_usize)
+        .zip(0_i32..)
+        .find(|(_, d)| {
+            let power = 10_f64.powi(*d);
+            [axis.from, axis.to]
+                .iter()
+                .all(|end| ((end * power).round() / power - end).abs() <= near)
+        })
+        .map(|(decimals, _)| decimals);
+    [axis.from, axis.to].map(|end| {
+        let words = match decimals {
+            Some(decimals) if end.abs() < 1e7 => figure::plain(end, decimals),
+            _ => written(end, near),
+        };
+        (end, words)
+    })
+}
+
 /// "duty, %".
 pub fn words(axis: &Axis) -> String {
     match (axis.label.is_empty(), axis.unit.is_empty()) {
@@ -104,6 +125,14 @@ mod tests {
     }
 
     #[test]
+    fn ends_have_no_more_decimals_than_they_need() {
+        let words = |from, to| ends(&axis(from, to, "V")).map(|(_, words)| words);
+        assert_eq!(words(0.0, 15.0), ["0", "15"]);
+        assert_eq!(words(13.399_999_6, 13.999_999), ["13.4", "14.0"]);
+        assert_eq!(words(-0.5, 1.5), ["−0.5", "1.5"]);
+    }
+
+    #[test]
     fn no_axis_is_too_strange() {
         for (from, to) in [
             (0.0, 0.0),
@@ -115,6 +144,7 @@ mod tests {
         ] {
             let axis = axis(from, to, "°");
             assert!(ticks(&axis, 10).len() < 120);
+            let _words = ends(&axis);
             let _share = share(&axis, 1e308);
         }
         assert_eq!(share(&axis(f64::MIN, f64::MAX, ""), 0.0), Some(0.0));

@@ -149,10 +149,7 @@ fn figures(row: &Row, plot: &Plot, shapes: &mut Vec<Shape>) {
     let mut found = axis::ticks(&row.y, ticks(plot));
     if found.len() < 2 {
         // A low row says where it begins and ends.
-        let step = (row.y.to - row.y.from).abs();
-        found = [row.y.from, row.y.to]
-            .map(|end| (end, axis::written(end, step / 100.0)))
-            .into();
+        found = axis::ends(&row.y).into();
     }
     for (value, words) in &found {
         let Some(y) = plot.y(&row.y, *value) else {

@@ -1,6 +1,6 @@
 //! The values beneath the rows: name, figure, quality, in three columns; nothing is cut, long words wrap.
 
-use super::{BODY, MARGIN, SMALL, WIDTH, line, lines};
+use super::{BODY, LEADING, MARGIN, SMALL, WIDTH, line, lines};
 use crate::exhibit::lettering::{clean, width, wrap};
 use crate::exhibit::scene::Value;
 use crate::exhibit::shape::{Anchor, Place, Shape, Text, Tone};
@@ -12,6 +12,20 @@ const GAP: f32 = 26.0;
 /// Room at the right of a figure for the word that it is valid.
 const VALID: f32 = 54.0;
 
+/// Begins of a quality, and figures, with which nothing is wrong.
+const OPEN: [&str; 7] = [
+    "missing",
+    "stale",
+    "not judged",
+    "proven",
+    "not ruled out",
+    "contradicted",
+    "nothing shown",
+];
+
+/// Room between two entries.
+const BETWEEN: f32 = 2.0;
+
 /// Most lines of one part of an entry.
 const LINES: usize = 6;
 
@@ -22,6 +36,8 @@ struct Entry {
     /// Whether name and figure share their first line.
     is_beside: bool,
     is_valid: bool,
+    /// Whether it is only not known, or old, which nothing is wrong with.
+    is_open: bool,
     /// What speaks against it.
     why: Vec<String>,
 }
@@ -47,8 +63,24 @@ impl Entry {
             figure: wrap(&value.figure, BODY, true, figure - VALID, LINES),
             is_beside,
             is_valid,
+            is_open: OPEN
+                .iter()
+                .any(|word| value.quality.starts_with(word) || value.figure == *word),
             why,
         }
+    }
+
+    /// Height that it takes.
+    fn high(&self) -> f32 {
+        #[allow(clippy::cast_precision_loss, reason = "a few lines")]
+        let of = |lines: &Vec<String>, size: f32| lines.len() as f32 * size * LEADING;
+        let (name, figure) = (of(&self.name, SMALL), of(&self.figure, BODY));
+        let head = if self.is_beside {
+            name.max(figure)
+        } else {
+            name + figure
+        };
+        head + of(&self.why, SMALL) + BETWEEN
     }
 
     /// Adds it from its first foot line on; the foot line after it.
@@ -81,7 +113,12 @@ impl Entry {
         if self.why.is_empty() {
             return end;
         }
-        shapes.push(warning([x + 9.0, end - 7.0]));
+        let tone = if self.is_open {
+            Tone::Quiet
+        } else {
+            Tone::Alarm
+        };
+        shapes.push(warning([x + 9.0, end - 7.0], tone));
         let plain = line(String::new(), [0.0, 0.0], SMALL, Tone::Text);
         lines(shapes, self.why, [x + 26.0, end], &plain)
     }
@@ -101,23 +138,29 @@ pub fn table(values: &[Value], top: f32, shapes: &mut Vec<Shape>) -> f32 {
         [WIDTH - MARGIN, top + 1.5],
         Tone::Edge.into(),
     ));
-    // Each column is filled for itself, so that a long reason leaves no hole beside it.
-    let each = values.len().div_ceil(COLUMNS);
+    let entries: Vec<Entry> = values.iter().map(|v| Entry::new(v, wide)).collect();
+    let whole: f32 = entries.iter().map(Entry::high).sum();
+    // Each column is filled for itself, so that a long reason leaves no hole beside it; the next begins
+    // where the middle of an entry passes its share of the whole.
     let mut deepest = top;
-    let mut x = MARGIN;
-    for column in values.chunks(each) {
-        let mut foot = top + 8.0 + BODY;
-        for value in column {
-            foot = Entry::new(value, wide).draw([x, foot], wide, shapes) + 2.0;
+    let (mut x, mut foot, mut before) = (MARGIN, top + 8.0 + BODY, 0.0);
+    let mut ends = whole / columns;
+    for entry in entries {
+        let high = entry.high();
+        if before + high / 2.0 > ends + 0.01 && x + 2.0 * wide < WIDTH {
+            x += wide + GAP;
+            foot = top + 8.0 + BODY;
+            ends += whole / columns;
         }
+        before += high;
+        foot = entry.draw([x, foot], wide, shapes) + BETWEEN;
         deepest = deepest.max(foot - BODY);
-        x += wide + GAP;
     }
     deepest
 }
 
-/// A triangle around a place: something speaks against the figure beside it.
-fn warning([x, y]: [f32; 2]) -> Shape {
+/// A triangle around a place: something is to be said of the figure above it.
+fn warning([x, y]: Place, tone: Tone) -> Shape {
     let corners = vec![[x, y - 8.0], [x + 9.0, y + 7.0], [x - 9.0, y + 7.0]];
-    Shape::Area(corners, Tone::Alarm.into())
+    Shape::Area(corners, tone.into())
 }

@@ -172,3 +172,61 @@ fn all_is_reached_by_keys() {
     assert_eq!(page.update(escape), Action::Read);
     assert!(matches!(named(&page, Named::Enter), Some(Message::Edit)));
 }
+
+#[test]
+fn a_finger_draws_where_it_is_and_others_do_nothing() {
+    use crate::theme::Look;
+    use iced::touch::{Event::*, Finger};
+    use iced::{Event, Point, Size};
+    let page = page();
+    let room = Size::new(1000.0, 600.0);
+    let mut ui =
+        iced_test::Simulator::with_size(crate::font::settings(), room, page.view(Look::Daylight));
+    let finger = |k, x, y| (Finger(k), Point::new(x, y));
+    let ((id, first), (other, elsewhere), (_, then)) = (
+        finger(1, 200.0, 100.0),
+        finger(2, 300.0, 300.0),
+        finger(1, 260.0, 130.0),
+    );
+    let _statuses = ui.simulate([
+        Event::Touch(FingerPressed {
+            id,
+            position: first,
+        }),
+        Event::Touch(FingerPressed {
+            id: other,
+            position: elsewhere,
+        }),
+        Event::Touch(FingerMoved {
+            id: other,
+            position: first,
+        }),
+        Event::Touch(FingerMoved { id, position: then }),
+        Event::Touch(FingerLifted {
+            id: other,
+            position: elsewhere,
+        }),
+        Event::Touch(FingerLifted { id, position: then }),
+    ]);
+    let messages: Vec<Message> = ui.into_messages().collect();
+    let [Message::Press(from, _), Message::Drag(to, _), Message::Lift] = messages.as_slice() else {
+        panic!("{messages:?}");
+    };
+    // What the painter draws at these shares lies as far apart as the finger went.
+    let layout = &page.open().unwrap().page;
+    let wide = room.width - super::panel::WIDTH - crate::theme::STEP;
+    let scale = (wide / layout.size[0]).min(room.height / layout.size[1]);
+    let drawn =
+        |share| crate::exhibit::layout::marks::place(share, layout.field).map(|v| v * scale);
+    let (a, b) = (drawn(*from), drawn(*to));
+    assert!(
+        (b[0] - a[0] - 60.0).abs() < 0.1 && (b[1] - a[1] - 30.0).abs() < 0.1,
+        "{a:?} {b:?}"
+    );
+    // And the first one lies where it was put: the paper is centred across.
+    let left = (wide - layout.size[0] * scale) / 2.0;
+    assert!(
+        (a[0] + left - first.x).abs() < 0.5 && (a[1] - first.y).abs() < 0.5,
+        "{a:?}"
+    );
+}

@@ -11,6 +11,9 @@ pub const WIDTH: f32 = 2.5;
 /// Columns of a line or envelope to a unit of width; more are not seen.
 const COLUMNS: f32 = 2.0;
 
+/// Columns below this distance are too narrow for an edge within one of them to be seen.
+const NARROW: f32 = 1.2;
+
 /// Least thickness of an envelope.
 const THIN: f32 = 2.0;
 
@@ -211,8 +214,8 @@ fn thinned(run: Vec<Place>) -> Vec<Place> {
     kept
 }
 
-/// Outlines of the stretches of an envelope that have values. Those of samples are a column wider at
-/// each side, so that a steep edge between two columns is as thick as the rest of the line.
+/// Outlines of the stretches of an envelope that have values. Those of samples hang together from column
+/// to column, so that a steep edge is seen as the rest of the line.
 fn areas(points: &[[f64; 3]], x: &Axis, row: &Row, plot: &Plot, is_band: bool) -> Vec<Vec<Place>> {
     let (left, right) = (plot.upper[0], plot.lower[0]);
     let mut runs: Vec<Vec<[f32; 3]>> = vec![Vec::new()];
@@ -247,7 +250,7 @@ fn areas(points: &[[f64; 3]], x: &Axis, row: &Row, plot: &Plot, is_band: bool) -
     }
     runs.retain(|run| !run.is_empty());
     runs.into_iter()
-        .map(|run| if is_band { run } else { widened(&run) })
+        .map(|run| if is_band { run } else { joined(&run) })
         .map(|mut run| {
             for column in &mut run {
                 let short = (THIN - (column[2] - column[1])).max(0.0) / 2.0;
@@ -265,16 +268,20 @@ fn areas(points: &[[f64; 3]], x: &Axis, row: &Row, plot: &Plot, is_band: bool) -
         .collect()
 }
 
-/// Each column with what its neighbours reach.
-fn widened(run: &[[f32; 3]]) -> Vec<[f32; 3]> {
-    (0..run.len())
-        .map(|k| {
-            let near = &run[k.saturating_sub(1)..(k + 2).min(run.len())];
-            near.iter().fold(run[k], |[x, top, bottom], column| {
-                [x, top.min(column[1]), bottom.max(column[2])]
-            })
-        })
-        .collect()
+/// Each column lengthened to where the next one begins, and, where columns are narrow, the next one back
+/// to where it ends: a steep edge between two has no width of its own.
+fn joined(run: &[[f32; 3]]) -> Vec<[f32; 3]> {
+    let mut joined = run.to_vec();
+    for (k, pair) in run.windows(2).enumerate() {
+        let ([x, top, bottom], [next, above, below]) = (pair[0], pair[1]);
+        joined[k][1] = joined[k][1].min(below.min(top));
+        joined[k][2] = joined[k][2].max(above.max(bottom));
+        if next - x < NARROW {
+            joined[k + 1][1] = joined[k + 1][1].min(bottom);
+            joined[k + 1][2] = joined[k + 1][2].max(top);
+        }
+    }
+    joined
 }
 
 #[cfg(test)]
