@@ -8,6 +8,8 @@ use keyway::exhibit::document::Document;
 use keyway::exhibit::mark::{Ink, Mark, Nib};
 use keyway::exhibit::store;
 use keyway::screen::exhibits;
+use keyway::screen::findings::Findings;
+use keyway::screen::hookup::Hookup;
 use keyway::screen::live::{self, Live};
 use keyway::settings::Settings;
 use keyway::setup::Setup;
@@ -138,6 +140,28 @@ fn keep(folder: &std::path::Path) -> Result<(), Box<dyn Error>> {
             document.note = "Warm, oil at 96 °C, third time it pulled away. From the onset the exhaust cam stays where it is while the duty rises.\nCustomer was shown this.".to_owned();
             document.marks = marks();
         }
+        let _kept = store::keep(folder, stamp, &document)?;
+    }
+    let inquiry = sample::inquiry::all();
+    let supported = inquiry
+        .iter()
+        .find(|m| m.name == "supported")
+        .ok_or("no such moment")?;
+    let mut findings = Findings::default();
+    findings.refresh(Some(&supported.snapshot), None);
+    let mut hookup = Hookup::default();
+    hookup.refresh(
+        Arc::clone(&moment("cam-lost")?.snapshot),
+        Arc::default(),
+        Instant::now(),
+    );
+    for (stamp, scene) in [
+        ("2026-11-25-154001", findings.scene()),
+        ("2026-11-25-153105", hookup.scene()),
+    ] {
+        let scene = scene.ok_or("nothing measured")?;
+        let minute = format!("2026-11-25 {}:{} UTC", &stamp[11..13], &stamp[13..15]);
+        let document = Document::new(scene, "Light van 2.0, two phasers", minute);
         let _kept = store::keep(folder, stamp, &document)?;
     }
     std::fs::write(

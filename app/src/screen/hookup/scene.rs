@@ -40,12 +40,12 @@ fn lead(lead: &LeadSnapshot) -> Value {
     let level = lead
         .level
         .map(|v| format!("mean {} {}", figure::plain(v, 2), lead.unit));
-    let said = [
-        Some(lead.note.clone()),
-        level,
-        Some(lead.try_next.clone()),
-    ];
-    let said: Vec<_> = said.into_iter().flatten().filter(|w| !w.is_empty()).collect();
+    let said = [Some(lead.note.clone()), level, Some(lead.try_next.clone())];
+    let said: Vec<_> = said
+        .into_iter()
+        .flatten()
+        .filter(|w| !w.is_empty())
+        .collect();
     Value {
         name,
         figure: life.to_owned(),
