@@ -5,12 +5,17 @@ use crate::lead::{CamId, Role};
 use crate::phase::PhaseDetail;
 use crate::proof::ProofState;
 use crate::reading::{Reading, Why};
+use crate::rotation::PhaseSample;
 use crate::units::{CrankDegrees, Hertz, Rpm, SampleTime};
 use crate::wheel::Wheel;
+use edges::EdgeWatch;
+pub use edges::{CamAtRest, EdgeAtRest, Hindrance};
 use rest::{RestWatch, Seen};
 use standing::{Standing, Unjudged};
 use std::sync::Arc;
 
+mod edges;
+mod known;
 mod rest;
 mod standing;
 mod words;
@@ -28,6 +33,8 @@ pub struct BaseTiming {
     pub next: Option<String>,
     /// Leads it rests on.
     pub rests_on: Vec<Role>,
+    /// What the cams are judged against and how good that is, in a few words; always said.
+    pub against: String,
 }
 
 /// One cam at rest.
@@ -64,12 +71,12 @@ pub enum Conclusion {
 
 impl BaseTiming {
     /// Before anything was seen of these cams.
-    pub fn unseen(cams: impl IntoIterator<Item = CamId>) -> Self {
+    pub fn unseen(cams: &[CamSheet]) -> Self {
         Self {
             cams: cams
-                .into_iter()
-                .map(|cam| CamBase {
-                    cam,
+                .iter()
+                .map(|sheet| CamBase {
+                    cam: sheet.cam,
                     offset: Reading::Missing(Why::NotEnoughYet),
                     uncertainty: None,
                     teeth: None,
@@ -80,6 +87,7 @@ impl BaseTiming {
             sentence: "No cam has been seen at rest yet.".to_owned(),
             next: Some("Let the engine idle warm, with the commands at rest.".to_owned()),
             rests_on: Vec::new(),
+            against: words::against(cams),
         }
     }
 }
@@ -110,13 +118,13 @@ pub struct Assessor {
     /// Degrees after which the crank wheel looks the same, if that is less than a turn.
     step: Option<f64>,
     watches: Vec<RestWatch>,
+    edges: Vec<EdgeWatch>,
     view: Arc<BaseTiming>,
 }
 
 impl Assessor {
     /// An assessor for this engine.
     pub fn new(engine: &EngineSheet, rate: Hertz) -> Self {
-        let cams = engine.cams.iter().map(|c| c.cam);
         Self {
             sheet: engine.clone(),
             rate,
@@ -126,7 +134,10 @@ impl Assessor {
             watches: (engine.cams.iter())
                 .map(|c| RestWatch::new(2 * c.windows.len()))
                 .collect(),
-            view: Arc::new(BaseTiming::unseen(cams)),
+            edges: (engine.cams.iter())
+                .map(|c| EdgeWatch::new(c, engine.idle))
+                .collect(),
+            view: Arc::new(BaseTiming::unseen(&engine.cams)),
         }
     }
 
@@ -142,30 +153,60 @@ impl Assessor {
         let running = RUNNING * self.sheet.idle.low.0;
         let speed = speed.map(|v| v.0).filter(|&v| v >= TURNS);
         let mut standings = Vec::with_capacity(cams.len());
-        for ((sheet, watch), look) in self.sheet.cams.iter().zip(&mut self.watches).zip(cams) {
+        let watches = self.watches.iter_mut().zip(&mut self.edges);
+        for ((sheet, (watch, edges)), look) in self.sheet.cams.iter().zip(watches).zip(cams) {
             let lead = unproven(sheet, proofs);
-            match (speed, look.phase.valid(), lead) {
+            // Where only some edges are known, they alone tell the phase.
+            let phase = match sheet.known_edges() {
+                None => look.phase.valid().map(|p| p.0),
+                Some(known) => look
+                    .phase
+                    .valid()
+                    .and_then(|_| known::phase(look.detail, &known)),
+            };
+            match (speed, phase, lead) {
                 (Some(rpm), Some(phase), None) => watch.look(&Seen {
                     at,
                     rpm,
                     cranking: rpm < running,
-                    phase: phase.0,
+                    phase,
                     spread: spread(look),
                     at_rest: look.at_rest,
                 }),
                 _ => watch.pause(),
             }
-            let rest = if sheet.known_good {
+            edges.look(speed, look, lead, watch.is_resting());
+            let rest = if sheet.is_judged() {
                 watch.rest().ok_or(lead.unwrap_or(Unjudged::NotSeen))
             } else {
                 Err(Unjudged::NoReference)
             };
             standings.push(Standing::new(sheet, rest));
         }
-        let next = judged(&standings, self.step);
+        let mut next = judged(&standings, self.step);
+        next.against.clone_from(&self.view.against);
         if *self.view != next {
             self.view = Arc::new(next);
         }
+    }
+
+    /// A cam edge.
+    pub fn phase(&mut self, sample: &PhaseSample) {
+        if let Some(edges) = self.edges.get_mut(sample.cam) {
+            edges.wait(sample.edge, sample.phase);
+        }
+    }
+
+    /// Samples were lost: the edges before them are not told from those after.
+    pub fn gap(&mut self) {
+        self.edges.iter_mut().for_each(EdgeWatch::gap);
+    }
+
+    /// The angles of the single edges while the cams rested, one entry per cam in the sheet's order.
+    pub fn at_rest(&self) -> Vec<CamAtRest> {
+        (self.edges.iter().zip(&self.watches))
+            .map(|(edges, watch)| edges.view(watch.rest()))
+            .collect()
     }
 
     /// The judgement.
@@ -218,6 +259,7 @@ fn judged(standings: &[Standing], step: Option<f64>) -> BaseTiming {
         sentence: words::judgement(conclusion, standings, step),
         next: words::next(conclusion, standings, step),
         rests_on,
+        against: String::new(),
     }
 }
 

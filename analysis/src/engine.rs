@@ -86,6 +86,26 @@ pub struct CamSheet {
     pub sprocket_teeth: Option<u16>,
     /// The phaser, if it has one.
     pub phaser: Option<PhaserSheet>,
+    /// The reference from which those angles were taken, if they were taken from one.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub reference: Option<CamReference>,
+}
+
+/// What a sheet says of the reference from which the angles of a cam were taken.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct CamReference {
+    /// Its name.
+    pub name: String,
+    /// How good it is, in a few words: "5 engines, ±1.2°".
+    pub quality: String,
+    /// Half width of the 95 % range of its angles as a whole, as far as the tolerance does not hold it already.
+    #[serde(default)]
+    pub uncertainty: CrankDegrees,
+    /// The edges of which it gives the angle, counted from 1: rising of the first window, falling of the first window,
+    /// and so on. `None` when it gives all; the others then only make the pattern known.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub edges: Option<Vec<usize>>,
 }
 
 /// A vane phaser and its valve.
@@ -125,6 +145,20 @@ impl Rest {
             Self::Retarded => 1.0,
             Self::Advanced => -1.0,
         }
+    }
+}
+
+impl CamSheet {
+    /// Whether an offset can be judged: by the sheet's own angles, or by those of a reference.
+    pub fn is_judged(&self) -> bool {
+        self.known_good || self.reference.is_some()
+    }
+
+    /// Edges of which the angle is known, counted from 0, if those are not all.
+    pub fn known_edges(&self) -> Option<Vec<usize>> {
+        let edges = self.reference.as_ref()?.edges.as_ref()?;
+        let known = edges.iter().filter_map(|n| n.checked_sub(1));
+        Some(known.filter(|&i| i < 2 * self.windows.len()).collect())
     }
 }
 

@@ -21,6 +21,7 @@ pub mod proof;
 pub mod quality;
 pub mod reading;
 pub mod recognise;
+pub mod reference;
 pub mod ripple;
 pub mod rotation;
 pub mod series;

@@ -44,6 +44,7 @@ impl Desk {
         std::fs::create_dir_all(&folder).unwrap();
         let settings = Settings {
             recordings: Some(folder.clone()),
+            references: Some(folder.join("references")),
             ..Settings::default()
         };
         let mut bench = Bench::new().unwrap();
@@ -117,6 +118,19 @@ impl Desk {
         }
     }
 
+    /// Ticks until these words are on the screen.
+    pub fn wait_to_see(&mut self, words: &str) {
+        let start = Instant::now();
+        while !self.is_seen(words) {
+            assert!(
+                start.elapsed() < PATIENCE,
+                "waited in vain to see '{words}'"
+            );
+            self.tick();
+            std::thread::sleep(Duration::from_millis(20));
+        }
+    }
+
     /// Ticks until samples arrive and are measured.
     pub fn wait_for_samples(&mut self) {
         self.wait("samples", |app| {
@@ -157,6 +171,19 @@ impl Desk {
                     .unwrap_or_else(|e| panic!("no field '{field}': {e:?}"));
                 let _status = ui.tap_key(Named::End);
                 let _status = ui.typewrite(&words[end - 1..end]);
+            });
+        }
+    }
+
+    /// Takes so many letters from the end of a field.
+    pub fn hand_clears(&mut self, field: &'static str, letters: usize) {
+        for _ in 0..letters {
+            self.hand(|ui| {
+                let _field = ui
+                    .click(iced_test::selector::id(field))
+                    .unwrap_or_else(|e| panic!("no field '{field}': {e:?}"));
+                let _status = ui.tap_key(Named::End);
+                let _status = ui.tap_key(Named::Backspace);
             });
         }
     }

@@ -19,6 +19,7 @@ mod inquiry;
 mod job;
 mod locked;
 mod recognition;
+mod references;
 mod rescue;
 mod review;
 mod workpiece;

@@ -85,11 +85,13 @@ impl Amendment {
             Some(Item::ArrayOfTables(cams)) => {
                 for cam in cams.iter_mut() {
                     put(cam, "known_good", value(false));
+                    let _reference = cam.remove("reference");
                 }
             }
             Some(Item::Value(Value::Array(cams))) => {
                 for cam in cams.iter_mut().filter_map(Value::as_inline_table_mut) {
                     put(cam, "known_good", value(false));
+                    let _reference = cam.remove("reference");
                 }
             }
             _ => {}
@@ -104,11 +106,15 @@ impl Amendment {
 }
 
 /// Puts a value in the place of another and keeps the comment behind it.
-fn put(table: &mut dyn TableLike, key: &str, mut item: Item) {
+pub(crate) fn put(table: &mut dyn TableLike, key: &str, mut item: Item) {
     if let (Some(new), Some(old)) = (item.as_value_mut(), table.get(key).and_then(Item::as_value)) {
         *new.decor_mut() = old.decor().clone();
     }
-    let _before = table.insert(key, item);
+    // In its place, because inserting anew would drop the comment above it.
+    match table.get_mut(key) {
+        Some(own) => *own = item,
+        None => drop(table.insert(key, item)),
+    }
 }
 
 /// Saves a sheet's text in a folder under a name that no file has yet; the file.

@@ -501,6 +501,7 @@ impl Application {
         if let Some(setup) = self.bench.setup() {
             self.setup = setup.clone();
         }
+        self.stand_references();
         self.bench.story().clone_into(&mut self.story);
         self.pages
             .files

@@ -59,6 +59,9 @@ pub struct SourceArgs {
     /// Lead plan; without one, the built-in eight leads.
     #[arg(long, value_name = "FILE")]
     pub leads: Option<PathBuf>,
+    /// Known-good reference whose angles take the place of the sheet's; a recording made with it keeps them.
+    #[arg(long, value_name = "FILE")]
+    pub reference: Option<PathBuf>,
     /// Seed of the virtual scope: the same seed gives the same samples.
     #[arg(long, value_name = "N", default_value_t = 1)]
     pub seed: u64,
@@ -67,7 +70,8 @@ pub struct SourceArgs {
 impl SourceArgs {
     fn is_given(&self) -> bool {
         let named = self.port.is_some() || self.scenario.is_some();
-        named || self.sheet.is_some() || self.leads.is_some() || self.seed != 1
+        let read = self.sheet.is_some() || self.leads.is_some() || self.reference.is_some();
+        named || read || self.seed != 1
     }
 }
 
@@ -94,6 +98,8 @@ pub enum Command {
     Export(command::export::Export),
     /// Draw an exhibit again from its document.
     Exhibit(command::exhibit::Exhibit),
+    /// Known-good references: list, take from a recording, combine, check, import.
+    Reference(command::reference::ReferenceCommand),
     /// Run a virtual scope another program can connect to.
     Scope(command::scope::Scope),
 }
@@ -149,6 +155,7 @@ fn obey(cli: Cli) -> Result<Outcome, Fault> {
         Some(Command::Collect(collect)) => collect.run(),
         Some(Command::Export(export)) => export.run(),
         Some(Command::Exhibit(exhibit)) => exhibit.run(),
+        Some(Command::Reference(reference)) => reference.run(),
         Some(Command::Scope(scope)) => scope.run(),
         None => command::dashboard(cli.source, cli.play, cli.theme),
     }

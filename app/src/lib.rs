@@ -15,6 +15,7 @@ pub mod job;
 pub mod log;
 pub mod output;
 pub mod readout;
+pub mod reference;
 pub mod review;
 pub mod screen;
 pub mod session;

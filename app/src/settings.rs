@@ -21,6 +21,8 @@ pub struct Settings {
     pub job: Option<PathBuf>,
     /// Port used last, offered again.
     pub port: Option<String>,
+    /// Folder of references; none means the default one.
+    pub references: Option<PathBuf>,
 }
 
 impl Settings {
@@ -74,6 +76,18 @@ impl Settings {
         )
     }
 
+    /// Folder of references: the chosen one, else "references" in the data folder of the system, else beside the
+    /// recordings.
+    pub fn references_folder(&self) -> PathBuf {
+        if let Some(folder) = &self.references {
+            return folder.clone();
+        }
+        ProjectDirs::from("", "", "keyway").map_or_else(
+            || self.recordings_folder().join("references"),
+            |dirs| dirs.data_dir().join("references"),
+        )
+    }
+
     /// Folder in which sheets are saved: "sheets" in the data folder of the system, else beside the
     /// recordings.
     pub fn sheets_folder(&self) -> PathBuf {
@@ -97,6 +111,7 @@ mod tests {
             recordings: Some(PathBuf::from("/somewhere/else")),
             job: Some(PathBuf::from("/somewhere/else/a job")),
             port: Some("/dev/ttyACM0".to_owned()),
+            references: Some(PathBuf::from("/on/a/share")),
         };
         assert_eq!(Settings::load(&path).unwrap(), Settings::default());
         settings.save(&path).unwrap();

@@ -96,6 +96,7 @@ fn cam(id: CamId, plan: &CamPlan) -> CamSheet {
         tolerance: CrankDegrees(3.0),
         sprocket_teeth: Some(plan.sprocket_teeth),
         phaser: plan.phaser.as_ref().map(phaser),
+        reference: None,
     }
 }
 

@@ -16,6 +16,7 @@ mod hookup;
 mod matrix;
 mod open_rows;
 mod reference;
+mod references;
 mod replay;
 mod rig;
 mod ripple;

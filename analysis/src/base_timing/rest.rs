@@ -82,6 +82,8 @@ pub(super) struct Rest {
     pub offset: f64,
     /// Half width of its 95 % range, the tolerance of the reference not included.
     pub half: f64,
+    /// The same without what its edges disagree with the pattern of the sheet: how well the place itself is known.
+    pub place: f64,
     /// Looks that agree with the newest, it included.
     pub looks: usize,
     /// Where it rested before, if that was elsewhere.
@@ -186,6 +188,11 @@ impl RestWatch {
         look.phases.push(seen.phase);
     }
 
+    /// Whether it rests now, the engine running.
+    pub fn is_resting(&self) -> bool {
+        self.open && self.looks.back().is_some_and(|l| !l.cranking)
+    }
+
     /// Where it rests, once a look is whole.
     pub fn rest(&self) -> Option<Rest> {
         let whole: Vec<&Look> = self.looks.iter().filter(|l| l.is_whole()).collect();
@@ -210,10 +217,11 @@ impl RestWatch {
         let edges = student(self.edges.saturating_sub(1)) * newest.spread / n.sqrt();
         let edges = edges.min(EDGE);
         let starter = if newest.cranking { CRANKING } else { 0.0 };
-        let parts = [scatter, edges, newest.motion(), starter];
+        let place = scatter.hypot(newest.motion()).hypot(starter);
         Some(Rest {
             offset: repeats.mean,
-            half: parts.iter().map(|p| p * p).sum::<f64>().sqrt(),
+            half: place.hypot(edges),
+            place,
             looks: run.len(),
             elsewhere: ends(before.iter().map(|l| l.mean())),
             cranking: newest.cranking,

@@ -25,6 +25,8 @@ pub(super) struct Standing {
     /// Sign of the phase when driven away from rest, and travel; `None` without a phaser.
     pub travel: Option<(f64, f64)>,
     pub tolerance: f64,
+    /// Half width of the 95 % range of the reference itself.
+    pub doubt: f64,
     /// Crank degrees of one tooth of its sprocket.
     pub tooth: Option<f64>,
     pub rest: Result<Rest, Unjudged>,
@@ -47,6 +49,7 @@ impl Standing {
             cam: sheet.cam,
             travel: (sheet.phaser.as_ref()).map(|p| (p.rest.drive_sign(), p.authority.0)),
             tolerance: sheet.tolerance.0.abs(),
+            doubt: (sheet.reference.as_ref()).map_or(0.0, |r| r.uncertainty.0.abs()),
             tooth: (sheet.sprocket_teeth)
                 .filter(|&n| n > 0)
                 .map(|n| 720.0 / f64::from(n)),
@@ -57,12 +60,18 @@ impl Standing {
     /// Half width of the 95 % range with the tolerance of the reference: a bound, inside which any value is as likely,
     /// so that 95 % lie within 0.95 of it (JCGM 100:2008, 4.3.7).
     pub fn total(&self, rest: &Rest) -> f64 {
-        rest.half.hypot(0.95 * self.tolerance)
+        self.range(rest).hypot(0.95 * self.tolerance)
     }
 
-    /// Out when even the near end of the measured range lies outside the tolerance.
+    /// Half width of the 95 % range of the offset: what was measured here, and what is not known of the reference.
+    /// The two are independent, so their squares add up (JCGM 100:2008, 5.1.2).
+    pub fn range(&self, rest: &Rest) -> f64 {
+        rest.half.hypot(self.doubt)
+    }
+
+    /// Out when even the near end of that range lies outside the tolerance.
     pub fn is_out(&self, rest: &Rest) -> bool {
-        rest.offset.abs() - rest.half > self.tolerance
+        rest.offset.abs() - self.range(rest) > self.tolerance
     }
 
     pub fn reach(&self, rest: &Rest) -> Reach {

@@ -3,11 +3,39 @@
 use super::Conclusion;
 use super::rest::Rest;
 use super::standing::{Reach, Standing, Unjudged, alike, judged, other_tooth_fits, out};
+use crate::engine::CamSheet;
 use crate::lead::CamId;
 
 /// "the intake cam", with its bank if that is not the first.
 fn name(cam: CamId) -> String {
     format!("the {cam} cam")
+}
+
+/// What the cams are judged against, in a few words: "against: light van, 5 engines, ±1.2°".
+pub(super) fn against(cams: &[CamSheet]) -> String {
+    let of = |cam: &CamSheet| match &cam.reference {
+        Some(reference) => format!("{}, {}", reference.name, reference.quality),
+        None if cam.known_good => format!("the sheet's own angles, ±{:.1}°", cam.tolerance.0.abs()),
+        None => "no reference".to_owned(),
+    };
+    let each: Vec<String> = cams.iter().map(of).collect();
+    match each.as_slice() {
+        [] => "no cam in the engine sheet".to_owned(),
+        [first, others @ ..] if others.iter().all(|o| o == first) => {
+            if cams.iter().any(CamSheet::is_judged) {
+                format!("against: {first}")
+            } else {
+                "no reference: offsets are not judged".to_owned()
+            }
+        }
+        _ => {
+            let named = cams
+                .iter()
+                .zip(&each)
+                .map(|(c, o)| format!("{} {o}", c.cam));
+            format!("against: {}", named.collect::<Vec<_>>().join("; "))
+        }
+    }
 }
 
 /// The sentence with a capital.
@@ -190,7 +218,8 @@ pub(super) fn judgement(conclusion: Conclusion, cams: &[Standing], step: Option<
         Conclusion::NotJudged | Conclusion::Good => {
             let good: Vec<String> = judged(cams)
                 .map(|(c, r)| {
-                    let (offset, half, tolerance) = (tenth(r.offset), r.half.max(0.05), c.tolerance);
+                    let (offset, half, tolerance) =
+                        (tenth(r.offset), c.range(&r).max(0.05), c.tolerance);
                     format!(
                         "{} is at its reference ({offset:+.1} ± {half:.1}°, within ±{tolerance:.1}°)",
                         name(c.cam)
@@ -228,7 +257,7 @@ pub(super) fn judgement(conclusion: Conclusion, cams: &[Standing], step: Option<
     sentence(&text)
 }
 
-const REFERENCE: &str = "Get a reference: measure a good engine of the same type at rest, or set this one to the maker's timing marks with cylinder 1 at TDC, and save the measured windows as known good.";
+const REFERENCE: &str = "Get a reference: record a good engine of the same type at rest and save its angles, or type in those of the maker's handbook. Recordings, References has both.";
 const REST: &str = "Let the engine idle warm, with the commands at rest.";
 const VALVES: &str = "Cylinder pressure tells whether the valves are out as well; or look whether tone wheel and sensor sit where they should.";
 

@@ -54,7 +54,7 @@ impl Casebook {
             leads: LeadLog::default(),
             wheel: WheelLog::new(engine),
             cams: engine.cams.iter().map(Dossier::new).collect(),
-            base: BaseTiming::unseen(engine.cams.iter().map(|c| c.cam)),
+            base: BaseTiming::unseen(&engine.cams),
             trials: TrialsView::default(),
             codes: Vec::new(),
             running_since: None,

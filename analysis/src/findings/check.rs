@@ -127,14 +127,14 @@ const CHECKS: &[Check] = &[
         ],
         effort: 1,
         cautions: RUNNING,
-        applies: |p| p.is_out().is_none() && p.dossier.sheet.known_good,
+        applies: |p| p.is_out().is_none() && p.dossier.sheet.is_judged(),
     },
     Check {
         action: "Get a reference for the cam at rest, from a known-good engine of the same kind or the maker's figures, and compare.",
         leaves: &[&[AsCommanded], &[BaseTiming, WheelOrSensor]],
         effort: 2,
         cautions: RUNNING,
-        applies: |p| !p.dossier.sheet.known_good,
+        applies: |p| !p.dossier.sheet.is_judged(),
     },
     Check {
         action: "Run the trial \"step and return\" and note the oil temperature: how quickly does it answer both ways?",

@@ -59,7 +59,7 @@ impl Session {
                 sag: Reading::Valid(Volts(0.1)),
                 ..CircuitView::unseen()
             },
-            base: BaseTiming::unseen([CAM]),
+            base: BaseTiming::unseen(&[]),
             trials: TrialsView::default(),
         }
     }
@@ -142,6 +142,7 @@ impl Session {
             sentence: "At rest.".into(),
             next: None,
             rests_on: vec![Role::Crank, Role::Cam(CAM)],
+            against: String::new(),
         };
         self
     }

@@ -65,11 +65,13 @@ impl Inquiry {
     /// A cam edge.
     pub(super) fn phase(&mut self, sample: &PhaseSample) {
         self.trials.phase(sample);
+        self.base.phase(sample);
     }
 
     /// Samples were lost.
     pub(super) fn gap(&mut self) {
         self.trials.gap();
+        self.base.gap();
         for circuit in self.circuits.iter_mut().flatten() {
             circuit.periods.clear();
             circuit.checker.gap();

@@ -2,6 +2,7 @@
 
 use super::Pipeline;
 use crate::audition::Audition;
+use crate::base_timing::CamAtRest;
 use crate::channel::Channel;
 use crate::circuit::Checker;
 use crate::lead::Role;
@@ -31,6 +32,11 @@ impl Pipeline {
     /// What is known of the angle.
     pub fn sync(&self) -> Sync {
         self.rotation.sync()
+    }
+
+    /// The angles of the single cam edges while the cams rested, one entry per cam in the sheet's order.
+    pub fn at_rest(&self) -> Vec<CamAtRest> {
+        self.inquiry.base.at_rest()
     }
 
     /// The state of everything after the last complete slice.

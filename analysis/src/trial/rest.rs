@@ -108,7 +108,11 @@ impl AtRest {
         let (outcome, said) = if !setup.cam.known_good {
             (
                 Outcome::NotShown,
-                "but the sheet has no reference from a good engine to judge that by".to_owned(),
+                match &setup.cam.reference {
+                    None => "but the sheet has no reference from a good engine to judge that by",
+                    Some(_) => "but the reference does not give all of its edges to judge that by",
+                }
+                .to_owned(),
             )
         } else if rest.mean.abs() + half <= tolerance {
             (

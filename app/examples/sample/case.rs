@@ -94,6 +94,7 @@ fn base(conclusion: Conclusion, sentence: &str, exhaust: f64) -> BaseTiming {
         sentence: sentence.to_owned(),
         next: (conclusion != Conclusion::Good).then(|| "Cylinder pressure would tell whether the valves have moved, or only the tone wheel.".to_owned()),
         rests_on: vec![Role::Crank, Role::Cam(CamId::EXHAUST)],
+        against: "against: light van 2.0, 5 engines, ±1.2°".to_owned(),
     }
 }
 
@@ -253,8 +254,9 @@ pub fn hook_up_fault() -> Moment {
         "Swap the leads of inputs 2 and 3 at the scope, then look at Hook-up again.",
         Vec::new(),
     );
+    let sheet = made.sheet.clone();
     changed("hook-up-fault", made, |s| {
-        s.base_timing = Arc::new(BaseTiming::unseen([CamId::INTAKE, CamId::EXHAUST]));
+        s.base_timing = Arc::new(BaseTiming::unseen(&sheet.cams));
         s.trials = Arc::default();
     })
 }

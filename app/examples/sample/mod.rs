@@ -290,7 +290,7 @@ fn moment(name: &'static str, sheet: EngineSheet, cams: Vec<CamSnapshot>) -> Mom
         supply_ripple: Reading::Valid(Volts(0.2)),
         leads,
         events: Arc::from([]),
-        base_timing: Arc::new(BaseTiming::unseen(sheet.cams.iter().map(|c| c.cam))),
+        base_timing: Arc::new(BaseTiming::unseen(&sheet.cams)),
         trials: Arc::default(),
         findings: Arc::default(),
         proposals: Vec::new(),

@@ -30,6 +30,8 @@ impl Application {
         let before = self.before.clone();
         self.open(Plan {
             amended: Some(amended),
+            // Where TDC is has to be found anew: no reference holds.
+            reference: None,
             ..plan
         });
         // Returning to this source, as after a recording, is returning to its own sheet.

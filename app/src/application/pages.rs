@@ -2,6 +2,7 @@
 
 use super::comparing::Comparing;
 use super::keeping::Keeping;
+use super::referring::Referring;
 use super::{Application, Message};
 use crate::screen::cycles::Cycles;
 use crate::screen::exhibits::Exhibits;
@@ -79,6 +80,7 @@ pub struct Pages {
     pub compare: Comparing,
     /// Known-good references.
     pub references: References,
+    pub(super) referring: Referring,
     /// What was kept.
     pub exhibits: Exhibits,
     pub(super) keeping: Keeping,
@@ -93,6 +95,7 @@ impl Pages {
             cycles: Cycles::default(),
             compare: Comparing::default(),
             references: References::default(),
+            referring: Referring::default(),
             exhibits: Exhibits::default(),
             keeping: Keeping::default(),
         }
@@ -146,7 +149,11 @@ impl Application {
         match page {
             Page::Files => self.read_shelf(),
             Page::Exhibits => self.read_exhibits(),
-            Page::Review | Page::Cycles | Page::Compare | Page::References => Task::none(),
+            Page::References => {
+                self.read_references();
+                Task::none()
+            }
+            Page::Review | Page::Cycles | Page::Compare => Task::none(),
         }
     }
 

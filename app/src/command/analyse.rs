@@ -4,6 +4,7 @@ use super::Outcome;
 use crate::chart;
 use crate::fault::Fault;
 use crate::output::{self, Reader};
+use crate::reference::{self, applied::applied};
 use crate::review::find::{Hit, Wish};
 use crate::session::analyser::Analyser;
 use crate::session::orders::Script;
@@ -35,7 +36,7 @@ pub struct Analyse {
     #[arg(long, requires = "json")]
     pub no_series: bool,
     /// Print the JSON Schema that --json keeps, with every field and its unit.
-    #[arg(long, conflicts_with_all = ["file", "json", "chart"])]
+    #[arg(long, conflicts_with_all = ["file", "json", "chart", "reference"])]
     pub schema: bool,
     /// A code that the controller has stored, such as P0014, to be checked against what was measured;
     /// once for each. Takes the place of those that were typed while recording.
@@ -44,8 +45,11 @@ pub struct Analyse {
     /// Print only the stretches in which this is the case, such as "duty > 60 and phase < 5" or
     /// "exhaust not following for 2 s". Fields: speed (rpm), supply (V), duty (%), phase (° crank),
     /// the last two with a cam behind if one is meant; states by their words; and, or, not, brackets.
-    #[arg(long, value_name = "WISH", value_parser = Wish::of, conflicts_with_all = ["chart", "no_series", "schema", "codes"])]
+    #[arg(long, value_name = "WISH", value_parser = Wish::of, conflicts_with_all = ["chart", "no_series", "schema", "codes", "reference"])]
     pub find: Option<Wish>,
+    /// Known-good reference to judge base timing by, instead of the angles in the recording's own engine sheet.
+    #[arg(long, value_name = "FILE")]
+    pub reference: Option<PathBuf>,
     /// Draw a chart into this file, which must end in .svg or .png.
     #[arg(long, value_name = "FILE", value_parser = picture)]
     pub chart: Option<PathBuf>,
@@ -60,10 +64,14 @@ impl Analyse {
             let (Reader::There | Reader::Gone) = output::line(&text)?;
             return Ok(Outcome::Done);
         };
-        let (recording, setup) = playback::open(file)?;
+        let (recording, own) = playback::open(file)?;
         if let Some(wish) = &self.find {
-            return self.found(wish, &recording, &setup);
+            return self.found(wish, &recording, &own);
         }
+        let setup = match &self.reference {
+            Some(path) => applied(&own, &reference::read(path)?.reference)?,
+            None => own,
+        };
         let engine = setup.sheet.name.clone();
         let title = format!("{engine} · {}", file.display());
         let with_series = self.json && !self.no_series;

@@ -9,6 +9,7 @@ pub mod import;
 pub mod jobs;
 pub mod ports;
 pub mod record;
+pub mod reference;
 pub mod scope;
 pub mod watch;
 
@@ -50,6 +51,7 @@ impl SourceArgs {
         Plan {
             sheet: self.sheet,
             leads: self.leads,
+            reference: self.reference,
             seed: self.seed,
             ..Plan::of(choice)
         }

@@ -40,6 +40,11 @@ impl JobFolder {
         self.path.join("recordings")
     }
 
+    /// Known-good references that came with the job.
+    pub fn references(&self) -> PathBuf {
+        self.path.join("references")
+    }
+
     /// Exhibits.
     pub fn exhibits(&self) -> PathBuf {
         self.path.join("exhibits")

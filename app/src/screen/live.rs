@@ -412,7 +412,7 @@ fn nothing(sheet: &EngineSheet) -> Snapshot {
         cylinders: Arc::default(),
         history: Arc::from([]),
         events: Arc::from([]),
-        base_timing: Arc::new(BaseTiming::unseen(sheet.cams.iter().map(|c| c.cam))),
+        base_timing: Arc::new(BaseTiming::unseen(&sheet.cams)),
         trials: Arc::default(),
         findings: Arc::default(),
         proposals: Vec::new(),

@@ -6,6 +6,7 @@ use crate::fault::Fault;
 use crate::screen::live::{TraceView, TraceWish};
 use crate::setup::Setup;
 use keyway_acquisition::block::{SampleBlock, StreamInfo};
+use keyway_analysis::base_timing::CamAtRest;
 use keyway_analysis::calibration::Input;
 use keyway_analysis::pipeline::Pipeline;
 use keyway_analysis::series::{EngineCycle, Series};
@@ -143,6 +144,11 @@ impl Analyser {
     /// long as the pattern is followed; none when not known.
     pub fn crank_angle_at(&self, at: SampleTime) -> Option<CrankDegrees> {
         self.running.as_ref()?.1.crank_angle_at(at)
+    }
+
+    /// The angles of the single cam edges while the cams rested; none before the first stream.
+    pub fn at_rest(&self) -> Option<Vec<CamAtRest>> {
+        self.running.as_ref().map(|(_, p)| p.at_rest())
     }
 
     /// The state of everything; none before the first stream.

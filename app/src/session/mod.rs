@@ -21,6 +21,7 @@ pub mod stage;
 pub mod whole;
 
 use crate::fault::Fault;
+use crate::reference::{self, applied::applied};
 use crate::screen::live::TraceWish;
 use crate::setup::Setup;
 use crate::status::{LinkState, LinkStatus, RecordingStatus};
@@ -53,6 +54,8 @@ pub struct Plan {
     pub leads: Option<PathBuf>,
     /// Sheet and plan to use instead of all others: those of a session, amended.
     pub amended: Option<Setup>,
+    /// Known-good reference whose angles take the place of the sheet's.
+    pub reference: Option<PathBuf>,
     /// Seed of the virtual scope's noise.
     pub seed: u64,
 }
@@ -65,6 +68,7 @@ impl Plan {
             sheet: None,
             leads: None,
             amended: None,
+            reference: None,
             seed: 1,
         }
     }
@@ -137,9 +141,14 @@ impl Bench {
         self.story.clear();
         let sheet = plan.sheet.as_deref();
         let leads = plan.leads.as_deref();
+        let reference = plan.reference.as_deref().map(reference::read).transpose()?;
+        let with = |setup: Setup| match &reference {
+            Some(filed) => applied(&setup, &filed.reference),
+            None => Ok(setup),
+        };
         let setup = |scenario| match &plan.amended {
-            Some(amended) => Ok(amended.clone()),
-            None => choice::setup_for(scenario, sheet, leads),
+            Some(amended) => with(amended.clone()),
+            None => choice::setup_for(scenario, sheet, leads).and_then(with),
         };
         let start = |source, name, setup| {
             let settings = link::Settings::default();
@@ -161,7 +170,8 @@ impl Bench {
                 (session, choice::story(&scenario))
             }
             Choice::Recording(path) => {
-                let playback = Playback::start(path, plan.amended.clone())?;
+                let playback =
+                    Playback::start(path, |own| with(plan.amended.clone().unwrap_or(own)))?;
                 (Session::Playback(playback), String::new())
             }
         };

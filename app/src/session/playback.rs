@@ -71,12 +71,15 @@ pub struct Playback {
 }
 
 impl Playback {
-    /// Opens a recording and plays it from the start, with an amended setup instead of its own if given.
-    pub fn start(path: &Path, amended: Option<Setup>) -> Result<Self, Fault> {
+    /// Opens a recording and plays it from the start, with what becomes of its own setup.
+    pub fn start(
+        path: &Path,
+        amend: impl FnOnce(Setup) -> Result<Setup, Fault>,
+    ) -> Result<Self, Fault> {
         let (recording, own) = open(path)?;
+        let setup = amend(own.clone())?;
         // The course is kept as the recording's own sheets give it.
-        let owner = amended.is_none().then(|| Owner::of(&recording, &own));
-        let setup = amended.unwrap_or(own);
+        let owner = (setup == own).then(|| Owner::of(&recording, &own));
         let stage = Arc::new(Stage::default());
         let status = Arc::new(ArcSwap::from_pointee(PlayStatus {
             position: 0.0,

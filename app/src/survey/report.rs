@@ -60,6 +60,7 @@ pub fn lines(survey: &Survey) -> Vec<String> {
         }
     }
     lines.push(format!("base timing: {}", last.base_timing.sentence));
+    lines.push(format!("  {}", last.base_timing.against));
     if let Some(next) = &last.base_timing.next {
         lines.push(format!("  to tell more: {next}"));
     }

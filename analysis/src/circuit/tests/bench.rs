@@ -147,6 +147,7 @@ pub(super) fn sheet() -> EngineSheet {
             tolerance: CrankDegrees(3.0),
             sprocket_teeth: None,
             phaser: Some(phaser()),
+            reference: None,
         }],
     }
 }

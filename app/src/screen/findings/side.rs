@@ -95,7 +95,8 @@ fn one_code<'a>(code: &str, view: Option<&CodeView>, look: Look) -> Element<'a, 
 pub fn base_timing<'a>(base: &BaseTiming, look: Look) -> Element<'a, Message> {
     let p = look.palette();
     let is_out = !matches!(base.conclusion, Conclusion::Good | Conclusion::NotJudged);
-    let mut content = column![heading("Base timing", look)];
+    let against = text(base.against.clone()).size(font::SMALL).color(p.quiet);
+    let mut content = column![heading("Base timing", look), against];
     let mut line = Row::new().spacing(STEP);
     if is_out {
         line = line.push(mark::mark(Mark::Warning, 16.0, p.alarm, p.panel));

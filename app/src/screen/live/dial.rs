@@ -16,7 +16,10 @@ use keyway_analysis::units::CrankAngle;
 use std::f32::consts::TAU;
 
 /// Room beside and above the ring for its figures, logical pixels.
-const RIM: [f32; 2] = [46.0, 36.0];
+const RIM: [f32; 2] = [46.0, 44.0];
+
+/// Height of the line at the foot that says what the cams are judged against: the ring stands half of it higher.
+const LINE: f32 = 17.0;
 
 /// Least phase that is drawn as a wedge, crank degrees; less cannot be seen.
 const LEAST_WEDGE: f64 = 1.0;
@@ -38,7 +41,7 @@ impl Rings {
         // The middle keeps about half the radius for its words.
         let depth = (outer * 0.48 / cams).min(outer * 0.24);
         Self {
-            centre: panel.center(),
+            centre: panel.center() - Vector::new(0.0, LINE / 2.0),
             outer,
             depth,
             cams,
@@ -215,21 +218,27 @@ pub fn words(
         Anchor::Left,
         p.quiet,
     ));
+    let legend = bottom - LINE;
     labels.push(Label::new(
         "grey: at rest",
-        Point::new(left, bottom),
+        Point::new(left, legend),
         Anchor::Left,
         p.quiet,
     ));
+    // What the grey windows are, and how good.
+    let wide = panel.width - 24.0;
+    let against = newest.base_timing.against.clone();
+    let line = Point::new(left, bottom);
+    labels.push(Label::new(against, line, Anchor::Left, p.quiet).within(wide));
     labels.push(Label::new(
         "mark: due",
-        Point::new(right, bottom - 18.0),
+        Point::new(right, legend - 18.0),
         Anchor::Right,
         p.quiet,
     ));
     labels.push(Label::new(
         "colour: now",
-        Point::new(right, bottom),
+        Point::new(right, legend),
         Anchor::Right,
         p.quiet,
     ));

@@ -196,6 +196,8 @@ pub struct Base {
     pub next: Option<String>,
     /// Roles of the leads it rests on.
     pub rests_on: Vec<String>,
+    /// What the cams are judged against and how good that is, in a few words.
+    pub against: String,
     /// One entry per cam of the engine sheet.
     pub cams: Vec<CamAtRest>,
 }
@@ -234,6 +236,7 @@ impl Base {
             sentence: base.sentence.clone(),
             next: base.next.clone(),
             rests_on: roles(&base.rests_on),
+            against: base.against.clone(),
             cams: base.cams.iter().map(CamAtRest::of).collect(),
         }
     }
