@@ -7,6 +7,13 @@ mod export;
 mod job;
 mod references;
 mod review;
+#[allow(
+    clippy::unwrap_used,
+    dead_code,
+    reason = "made for the journeys; a picture that cannot be made has failed"
+)]
+#[path = "../../journeys/workpiece.rs"]
+mod workpiece;
 
 use keyway::application::Application;
 use keyway::theme::Look;

@@ -1,14 +1,6 @@
 //! Pictures of the References page.
 
-#[allow(
-    clippy::unwrap_used,
-    dead_code,
-    reason = "made for the journeys; a picture that cannot be made has failed"
-)]
-#[path = "../../journeys/workpiece.rs"]
-mod workpiece;
-
-use super::Picture;
+use super::{Picture, workpiece};
 use keyway::application::pages::Page;
 use keyway::application::{Application, Message, Tab};
 use keyway::screen::references::Message as Own;

@@ -1,14 +1,6 @@
 //! Pictures of the Review page, of a recording of the simulated engine.
 
-#[allow(
-    clippy::unwrap_used,
-    dead_code,
-    reason = "shared with the journeys; a picture that cannot be made says where"
-)]
-#[path = "../../journeys/workpiece.rs"]
-mod workpiece;
-
-use super::Picture;
+use super::{Picture, workpiece};
 use keyway::application::{Application, Message};
 use keyway::screen::{recordings, review};
 use keyway::session::choice::Choice;

@@ -80,7 +80,10 @@ pub fn meaning(event: &Event, app: &Application) -> Option<Message> {
                 _ => return None,
             }))
         }
-        Key::Named(Named::Tab) if app.tab == Tab::Recordings && app.pages.open == Page::Compare => {
+        Key::Named(Named::Tab)
+            if app.tab == Tab::Recordings
+                && [Page::Review, Page::Compare].contains(&app.pages.open) =>
+        {
             Some(Message::FocusField)
         }
         Key::Named(named) if app.tab == Tab::Findings => Some(Message::Findings(match named {
