@@ -1,6 +1,6 @@
 //! `keyway analyse`: measures a recording from end to end with the pipeline of the live screen.
 
-use super::Outcome;
+use super::{Outcome, see_through};
 use crate::chart;
 use crate::fault::Fault;
 use crate::output::{self, Reader};
@@ -79,13 +79,27 @@ impl Analyse {
         if !self.codes.is_empty() {
             script.set_codes(&self.codes);
         }
-        let surveys = survey::of(
-            &recording,
-            Analyser::new(setup),
-            script,
-            &title,
-            with_series,
-        )?;
+        let surveys = see_through("the analysis", "measuring", {
+            let recording = recording.clone();
+            move |progress| {
+                let length = recording.duration().as_secs_f64();
+                let mut done = 0.0;
+                let analyser = Analyser::new(setup);
+                survey::watched(
+                    &recording,
+                    analyser,
+                    script,
+                    &title,
+                    with_series,
+                    |block, _| {
+                        let rate = recording.stream(block.generation).map(|s| s.rate_hz);
+                        done += rate.map_or(0.0, |rate| block.len() as f64 / rate);
+                        progress.set(done / length);
+                        progress.check()
+                    },
+                )
+            }
+        })?;
         if surveys.is_empty() {
             return Err(Fault::Recording(Arc::from(format!(
                 "{} holds no samples: there is nothing to measure",
@@ -114,7 +128,10 @@ impl Analyse {
 
     /// Prints where a wish is met.
     fn found(&self, wish: &Wish, recording: &Recording, setup: &Setup) -> Result<Outcome, Fault> {
-        let course = whole::course_of(recording, setup, Script::of(recording))?;
+        let course = see_through("the analysis", "measuring", {
+            let (recording, setup) = (recording.clone(), setup.clone());
+            move |progress| whole::course_of(&recording, &setup, Script::of(&recording), progress)
+        })?;
         if let Some(stranger) = wish.stranger(&course) {
             return Err(Fault::Setup(Arc::from(format!(
                 "the engine sheet in {} has no cam '{stranger}'",

@@ -8,6 +8,7 @@ use crate::review::course::Course;
 use crate::review::course::builder::{Builder, Leg};
 use crate::review::course::side_file::{self, Owner};
 use crate::setup::Setup;
+use crate::work::Progress;
 use arc_swap::ArcSwap;
 use keyway_acquisition::recording::error::ReadError;
 use keyway_acquisition::recording::reader::Recording;
@@ -125,6 +126,7 @@ pub fn course_of(
     recording: &Recording,
     setup: &Setup,
     script: Script,
+    progress: &Progress,
 ) -> Result<Arc<Course>, Fault> {
     if let Some(kept) = side_file::read(recording.path(), &Owner::of(recording, setup)) {
         return Ok(Arc::new(kept));
@@ -138,7 +140,8 @@ pub fn course_of(
         owner: None,
         kept: None,
     };
-    measuring.run(&AtomicBool::new(false), &place);
+    measuring.run(progress.flag(), &place);
+    progress.check()?;
     let course = place.load().course.clone();
     course.filter(|c| c.is_complete).ok_or_else(|| {
         Fault::Recording(Arc::from(format!(
