@@ -36,13 +36,11 @@ pub enum ExportError {
     },
     /// Nothing between two times.
     #[error(
-        "no samples lie between {from:.3} s and {to:.3} s: the recording reaches from 0 to {end:.3} s"
+        "no samples lie in the span that begins at {from:.3} s: the recording reaches from 0 to {end:.3} s"
     )]
     Empty {
         /// Begin.
         from: f64,
-        /// End.
-        to: f64,
         /// Length of the recording.
         end: f64,
     },

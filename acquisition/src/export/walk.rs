@@ -57,11 +57,7 @@ impl<'a> Walk<'a> {
     ) -> Result<Summary, ExportError> {
         let length = self.recording.duration().as_secs_f64();
         let (from, to) = (self.wish.span.start.max(0.0), self.wish.span.end);
-        let empty = ExportError::Empty {
-            from,
-            to: to.min(length),
-            end: length,
-        };
+        let empty = ExportError::Empty { from, end: length };
         let mut summary = Summary {
             samples: 0,
             columns: self.layout.names(),
