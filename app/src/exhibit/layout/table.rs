@@ -12,22 +12,17 @@ const GAP: f32 = 26.0;
 /// Room at the right of a figure for the word that it is valid.
 const VALID: f32 = 54.0;
 
-/// Begins of a quality, and figures, with which nothing is wrong.
-const OPEN: [&str; 7] = [
-    "missing",
-    "stale",
-    "not judged",
-    "proven",
-    "not ruled out",
-    "contradicted",
-    "nothing shown",
-];
+/// Begins of a quality with which nothing is wrong: the figure is not known, or old.
+const OPEN: [&str; 3] = ["missing", "stale", "not judged"];
+
+/// Figures whose quality only says more.
+const PLAIN: [&str; 4] = ["proven", "not ruled out", "contradicted", "against"];
 
 /// Room between two entries.
 const BETWEEN: f32 = 2.0;
 
 /// Most lines of one part of an entry.
-const LINES: usize = 6;
+const LINES: usize = 24;
 
 /// An entry with its lines broken.
 struct Entry {
@@ -36,8 +31,8 @@ struct Entry {
     /// Whether name and figure share their first line.
     is_beside: bool,
     is_valid: bool,
-    /// Whether it is only not known, or old, which nothing is wrong with.
-    is_open: bool,
+    /// Colour of the mark before what is said of it, if it has one.
+    mark: Option<Tone>,
     /// What speaks against it.
     why: Vec<String>,
 }
@@ -53,6 +48,15 @@ impl Entry {
         } else {
             (wide, wide)
         };
+        let mark = if PLAIN.contains(&value.figure.as_str()) {
+            None
+        } else if OPEN.contains(&value.figure.as_str())
+            || OPEN.iter().any(|word| value.quality.starts_with(word))
+        {
+            Some(Tone::Quiet)
+        } else {
+            Some(Tone::Alarm)
+        };
         let why = if is_valid || value.quality.is_empty() {
             Vec::new()
         } else {
@@ -63,9 +67,7 @@ impl Entry {
             figure: wrap(&value.figure, BODY, true, figure - VALID, LINES),
             is_beside,
             is_valid,
-            is_open: OPEN
-                .iter()
-                .any(|word| value.quality.starts_with(word) || value.figure == *word),
+            mark,
             why,
         }
     }
@@ -113,12 +115,9 @@ impl Entry {
         if self.why.is_empty() {
             return end;
         }
-        let tone = if self.is_open {
-            Tone::Quiet
-        } else {
-            Tone::Alarm
-        };
-        shapes.push(warning([x + 9.0, end - 7.0], tone));
+        if let Some(tone) = self.mark {
+            shapes.push(warning([x + 9.0, end - 7.0], tone));
+        }
         let plain = line(String::new(), [0.0, 0.0], SMALL, Tone::Text);
         lines(shapes, self.why, [x + 26.0, end], &plain)
     }

@@ -39,17 +39,24 @@ impl Findings {
 /// A cause with what bears on it.
 fn cause(row: &CauseRow) -> Value {
     let told = |bearing, how: &str| {
-        let found: Vec<_> = row
-            .evidence
-            .iter()
-            .filter(|e| e.bearing == bearing)
-            .map(|e| format!("{}: {}", e.what, e.text))
+        let mut found: Vec<(Vec<&str>, &str)> = Vec::new();
+        for piece in row.evidence.iter().filter(|e| e.bearing == bearing) {
+            let text = piece.text.trim_end_matches('.');
+            // The same finding under several headings is told once.
+            match found.iter_mut().find(|(_, told)| *told == text) {
+                Some((whats, _)) => whats.push(piece.what),
+                None => found.push((vec![piece.what], text)),
+            }
+        }
+        let found: Vec<_> = found
+            .into_iter()
+            .map(|(whats, text)| format!("{text} ({})", whats.join(", ")))
             .collect();
-        (!found.is_empty()).then(|| format!("{how} {}", found.join("; ")))
+        (!found.is_empty()).then(|| format!("{how}: {}.", found.join("; ")))
     };
     let (first, second) = (
-        told(Bearing::Supports, "for it,"),
-        told(Bearing::Contradicts, "against it,"),
+        told(Bearing::Supports, "For it"),
+        told(Bearing::Contradicts, "Against it"),
     );
     // What decides how it stands comes first.
     let told: Vec<_> = match row.standing {
@@ -65,7 +72,7 @@ fn cause(row: &CauseRow) -> Value {
         quality: if told.is_empty() {
             "nothing shown".to_owned()
         } else {
-            told.join(". ")
+            told.join(" ")
         },
     }
 }

@@ -31,12 +31,10 @@ impl Hookup {
 
 fn lead(lead: &LeadSnapshot) -> Value {
     let (_, life) = life_words(Some(lead.proof));
-    let name = format!(
-        "Input {}, {}, at {}",
-        lead.input,
-        words::lead(lead.role),
-        lead.place
-    );
+    let mut name = format!("Input {}, {}", lead.input, words::lead(lead.role));
+    if !lead.place.is_empty() {
+        name = format!("{name}, at {}", lead.place);
+    }
     let level = lead
         .level
         .map(|v| format!("mean {} {}", figure::plain(v, 2), lead.unit));
