@@ -37,6 +37,12 @@ impl Exhibit {
                     path.display()
                 ))));
             }
+            if path.exists() && !self.replace {
+                return Err(Fault::Exhibit(Arc::from(format!(
+                    "{} is there already and was left as it is; choose another name, or say --replace",
+                    path.display()
+                ))));
+            }
             store::export(&opened.document, path, self.replace)?;
         }
         Ok(Outcome::Done)
