@@ -219,15 +219,9 @@ pub fn words(
         p.quiet,
     ));
     let legend = bottom - LINE;
-    labels.push(Label::new(
-        "grey: at rest",
-        Point::new(left, legend),
-        Anchor::Left,
-        p.quiet,
-    ));
     // What the grey windows are, and how good.
     let wide = panel.width - 24.0;
-    let against = newest.base_timing.against.clone();
+    let against = format!("grey at rest, {}", newest.base_timing.against);
     let line = Point::new(left, bottom);
     labels.push(Label::new(against, line, Anchor::Left, p.quiet).within(wide));
     labels.push(Label::new(
