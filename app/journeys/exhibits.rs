@@ -61,7 +61,13 @@ fn what_is_kept_can_be_drawn_upon_and_opened_again() {
         let folder = desk.folder.clone();
         desk.wait("another exhibit", |_| {
             let list = store::list(&folder.join("exhibits")).unwrap();
+            let is_drawn = |format| {
+                list.iter()
+                    .all(|e| store::picture_of(&e.path, format).exists())
+            };
             list.len() > before
+                && is_drawn(keyway::chart::Format::Svg)
+                && is_drawn(keyway::chart::Format::Png)
                 && list.iter().any(|e| {
                     let about = e.about.as_ref();
                     about.is_ok_and(|about| about.title.contains(title))
@@ -76,7 +82,9 @@ fn what_is_kept_can_be_drawn_upon_and_opened_again() {
 
     turn_to_exhibits(&mut desk);
     desk.sees(&kept.title);
-    // The message of keeping lies over the foot of the page until it is closed.
+    // The message of keeping lies over the foot of the page until it is closed; it comes a moment
+    // after the pictures.
+    desk.settle();
     desk.named_key(Named::Escape);
     desk.click("Open");
     assert!(desk.app.pages().exhibits.is_at_work());

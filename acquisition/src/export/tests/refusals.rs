@@ -19,7 +19,7 @@ fn a_stopped_export_leaves_nothing() {
         let out = folder.file(&format!("out.{}", form.ending()));
         let error = run(&recording, &wish(form), &out, watch).unwrap_err();
         assert!(matches!(error, ExportError::Stopped), "{error}");
-        assert_eq!(folder.names(), ["a.mcap"]);
+        assert_eq!(folder.names(), ["a.mcap", "a.overview"]);
     }
 }
 
@@ -47,7 +47,7 @@ fn a_file_that_is_there_stays() {
     let error = export(&recording, &beyond, &out).unwrap_err();
     assert!(error.to_string().contains("from 0 to 0.100 s"), "{error}");
     assert!(std::fs::read(&out).unwrap().starts_with(b"time_s,"));
-    assert_eq!(folder.names(), ["a.mcap", "out.csv"]);
+    assert_eq!(folder.names(), ["a.mcap", "a.overview", "out.csv"]);
 }
 
 #[test]

@@ -61,8 +61,14 @@ impl Earlier {
                 continue;
             };
             if is_ours {
-                let cells = places.iter().map(|(i, kind)| cell(fields[*i], *kind));
-                rows.entry(id.clone()).or_default().push(cells.collect());
+                let cells: Vec<Cell> = (places.iter())
+                    .map(|(i, kind)| cell(fields[*i], *kind))
+                    .collect();
+                // A recording that was found twice stands there twice; its rows are the same.
+                let known = rows.entry(id.clone()).or_default();
+                if !known.contains(&cells) {
+                    known.push(cells);
+                }
             }
         }
         Ok(Self(rows))
