@@ -136,7 +136,7 @@ impl Lens {
     }
 
     /// Whether so much is unknown that it takes an overview to see it:
-    /// [`overview::rebuild`](super::overview::rebuild), and then a new lens.
+    /// [`overview::rebuild`], and then a new lens.
     pub fn wants_overview(&self) -> bool {
         self.pieces.wants_overview(&self.recording)
     }
