@@ -46,7 +46,7 @@ impl Ink {
     /// Its name on screen.
     pub fn name(self) -> &'static str {
         match self {
-            Self::Plain => "Plain",
+            Self::Plain => "Neutral",
             Self::Vermillion => "Vermillion",
             Self::Blue => "Blue",
             Self::Green => "Green",

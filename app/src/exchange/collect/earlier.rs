@@ -74,7 +74,7 @@ impl Earlier {
         Ok(Self(rows))
     }
 
-    /// The rows of a recording; the same recording found twice has them twice.
+    /// The rows of a recording; they stay, for the same recording in another folder.
     pub fn take(&mut self, id: &str) -> Option<Vec<Vec<Cell>>> {
         self.0.get(id).cloned()
     }
